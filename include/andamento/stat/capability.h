@@ -1,0 +1,44 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Capability (short-term sigma) and performance (overall sigma) of normal, stable streams, with
+ * confidence bounds. Allocates nothing, keeps nothing: safe from any thread.
+ */
+#ifndef ANDAMENTO_STAT_CAPABILITY_H
+#define ANDAMENTO_STAT_CAPABILITY_H
+
+#include "andamento/base/status.h"
+
+struct an_spec {
+    double target, lsl, usl; /* NAN where there is none */
+};
+
+struct an_index {
+    double value, lower, upper; /* bounds at the confidence asked; NAN where not defined */
+};
+
+struct an_capability_basis {
+    double n; /* readings */
+    double mean;
+    double sigma_within;  /* NAN: Cp.. are NAN */
+    double df_within;     /* degrees of freedom of sigma_within */
+    double sigma_overall; /* sample sd of all readings, df n - 1 */
+    double confidence;    /* two-sided, 0.95 */
+};
+
+struct an_capability {
+    struct an_index cp, cpk, cpl, cpu; /* with sigma_within */
+    struct an_index pp, ppk, ppl, ppu; /* with sigma_overall */
+    struct an_index cpm;               /* NAN without target */
+    double below, above;               /* expected fraction outside, normal, overall sigma */
+};
+/*
+ * cp, pp want both limits; one-sided specs leave them NAN and give ppk = the one side.
+ * Bounds: cp, pp by chi-square; cpl, cpu, ppl, ppu exact by noncentral t; cpk, ppk by the normal
+ * approximation c (1 +- z sqrt(1/(9 n c^2) + 1/(2 df))). Sources in capability.c.
+ * AN_TOO_FEW n < 2; AN_NO_SPREAD sigma_overall = 0; AN_DOMAIN no limit at all, or lsl >= usl.
+ */
+AN_CHECKED enum an_status an_capability_of(const struct an_capability_basis *basis,
+                                           const struct an_spec *spec,
+                                           struct an_capability *capability);
+
+#endif

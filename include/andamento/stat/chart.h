@@ -1,0 +1,91 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Control charts of attribute and variables data: a model is learned from a baseline and then
+ * judges samples one by one. Families differ only in learning and in the two panels' formulas.
+ *
+ * Level panel: the statistic of location (mean, count, proportion). Spread panel: range, standard
+ * deviation or moving range; absent for attribute charts (all NAN).
+ * Allocates nothing, keeps nothing: safe from any thread.
+ */
+#ifndef ANDAMENTO_STAT_CHART_H
+#define ANDAMENTO_STAT_CHART_H
+
+#include "andamento/base/status.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+
+enum an_family {
+    AN_XBAR_R,
+    AN_XBAR_S,
+    AN_INDIVIDUALS,
+    AN_BETWEEN_WITHIN,
+    AN_P,
+    AN_NP,
+    AN_C,
+    AN_U,
+    AN_P_PRIME,
+    AN_U_PRIME,
+    AN_FAMILY_COUNT
+};
+const char *an_family_name(enum an_family family); /* "xbar_r" ... "u_prime" */
+bool an_family_is_attribute(enum an_family family);
+/* What the two panels plot: "mean", "range", "moving range" ...; NULL if there is no such panel */
+const char *an_family_statistic(enum an_family family, int panel);
+
+struct an_chart_sample {
+    double n;                    /* readings */
+    double mean, sd, range;      /* sd NAN if n < 2 */
+    double count, opportunities; /* attribute families */
+    bool excluded;               /* learn passes over it; moving ranges do not cross it */
+};
+
+struct an_chart_model {
+    enum an_family family;
+    double k;            /* limits at k sigma, 3 usually */
+    size_t samples;      /* learned from (not excluded) */
+    double n_nominal;    /* the commonest n; 1 for individuals */
+    double centre;       /* of the level panel; weighted mean of the baseline */
+    double sigma_within; /* of single readings inside a subgroup; NAN if not estimable */
+    double df_within;    /* degrees of freedom behind it (for bounds) */
+    double sigma_level; /* of the plotted level at n_nominal (for p, u at the mean opportunities) */
+    double spread_centre; /* mean range, s-bar at n_nominal, or mean moving range */
+    double dispersion;    /* p_prime, u_prime: factor on sigma; 1 otherwise */
+    double mean_opportunities;
+    double between; /* between_within: sigma between item means beyond what sigma_within
+                             explains; >= 0; NAN otherwise */
+};
+
+struct an_panel_point {
+    double value, centre, lcl, ucl; /* lcl NAN where the family has none there */
+    double z;                       /* (value - centre) / sigma of this point; NAN if not judged */
+};
+
+struct an_chart_point {
+    struct an_panel_point level, spread;
+};
+
+/*
+ * Learns from m samples in order. Means of unequal n are weighted by n; xbar_s pools unequal n
+ * (sqrt of pooled variance over c4 of its degrees of freedom + 1) and uses s-bar / c4 when n is
+ * the same in all; xbar_r wants every n equal and at most 25 (AN_DOMAIN otherwise).
+ * individuals, between_within: sigma_level from the mean moving range of two over d2(2).
+ * p', u': [Laney, Improved control charts for attributes, Quality Engineering 14(4), 2002].
+ * AN_TOO_FEW: fewer than 2 usable samples; AN_NO_SPREAD: sigma would be 0 (model is still written,
+ * with sigma 0); AN_DOMAIN: a count below 0, above its opportunities (p, np), opportunities <= 0,
+ * unequal opportunities (np, c).
+ */
+AN_CHECKED enum an_status an_chart_learn(enum an_family family, double k,
+                                         const struct an_chart_sample samples[], size_t m,
+                                         struct an_chart_model *model);
+/* before: the sample before it in the stream, for moving ranges; NULL if there is none or the
+ * chart is broken there. Attribute points with opportunities <= 0 get NAN. */
+struct an_chart_point an_chart_judge(const struct an_chart_model *model,
+                                     const struct an_chart_sample *sample,
+                                     const struct an_chart_sample *before);
+/* Relative standard error of sigma_level as estimated (how uncertain the limits are), and the
+ * half width of the 95 per cent interval of the centre. NAN where there is no theory for it. */
+void an_chart_uncertainty(const struct an_chart_model *model, double *sigma_relative_se,
+                          double *centre_half_width);
+
+#endif

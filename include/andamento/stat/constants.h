@@ -1,0 +1,27 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Constants of control charts for subgroups of n, computed for any n from their definitions.
+ * Allocates nothing, keeps nothing: safe from any thread.
+ */
+#ifndef ANDAMENTO_STAT_CONSTANTS_H
+#define ANDAMENTO_STAT_CONSTANTS_H
+
+#include "andamento/base/status.h"
+
+#include <stddef.h>
+
+/* AN_TOO_FEW if n < 2, AN_DOMAIN if n > AN_SUBGROUP_MOST (c4: 100,000,000). */
+#define AN_SUBGROUP_MOST 1000
+AN_CHECKED enum an_status an_c4(double n,
+                                double *c4); /* n >= 2, need not be whole (pooled df + 1) */
+AN_CHECKED enum an_status an_d2(size_t n, double *d2); /* mean of the range of n standard normals */
+AN_CHECKED enum an_status an_d3(size_t n, double *d3); /* its standard deviation */
+
+struct an_chart_constants {
+    size_t n;
+    double c4, d2, d3;
+    double A, A2, A3, B3, B4, B5, B6, D1, D2, D3, D4, E2; /* k = 3 sigma forms */
+};
+AN_CHECKED enum an_status an_chart_constants(size_t n, struct an_chart_constants *constants);
+
+#endif

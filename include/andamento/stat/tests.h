@@ -1,0 +1,33 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Assumptions looked at: normality, independence. Scratch is the caller's; safe from any thread.
+ */
+#ifndef ANDAMENTO_STAT_TESTS_H
+#define ANDAMENTO_STAT_TESTS_H
+
+#include "andamento/base/status.h"
+
+#include <stddef.h>
+
+struct an_normality {
+    double a2, a2_star, p; /* Anderson-Darling with mean and sd estimated (Stephens 1986) */
+};
+/* n >= 8 (AN_TOO_FEW); scratch holds n doubles; AN_NO_SPREAD if all are equal. */
+AN_CHECKED enum an_status an_anderson_darling(const double x[], size_t n, double scratch[],
+                                              struct an_normality *result);
+/* sum (x[i+lag]-m)(x[i]-m) / sum (x-m)^2. n > lag + 1. */
+AN_CHECKED enum an_status an_autocorrelation(const double x[], size_t n, size_t lag, double *r);
+
+/* ---- distribution functions (all from the Rmath library; no call of it anywhere else) ---- */
+double an_normal_below(double z); /* P(Z <= z) */
+double an_normal_above(double z);
+double an_normal_quantile(double p);
+double an_t_quantile(double p, double df);
+double an_t_below(double t, double df);
+double an_chi_square_quantile(double p, double df);
+double an_chi_square_above(double x, double df);
+double an_f_above(double f, double df1, double df2);
+double an_binomial_below(double k, double n, double p); /* P(X <= k) */
+double an_poisson_below(double k, double mean);
+
+#endif

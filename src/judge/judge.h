@@ -1,0 +1,224 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Judging streams: limits proposed from a baseline and locked by a person, rules over what is new,
+ * signals kept as episodes, and sentences that say what happened. Knows no pages.
+ *
+ * Arrays and texts handed out live in the caller's arena. One thread a call.
+ */
+#ifndef AN_JUDGE_JUDGE_H
+#define AN_JUDGE_JUDGE_H
+
+#include "andamento/base/json_out.h"
+#include "andamento/base/memory.h"
+#include "andamento/base/status.h"
+#include "andamento/stat/capability.h"
+#include "andamento/stat/change.h"
+#include "andamento/stat/chart.h"
+#include "andamento/stat/rules.h"
+#include "andamento/stat/tests.h"
+#include "andamento/store/store.h"
+#include "line/line.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* ---- limits ------------------------------------------------------------------------------------ */
+struct an_position_baseline {
+    const char *position; /* text of the position column */
+    double offset;        /* mean reading there minus the mean over positions */
+};
+
+struct an_excluded {
+    int64_t sample_id;
+    int64_t at_us;
+    const char *serial;
+    const char *reason;
+};
+
+struct an_limits {
+    int64_t limits_id, stream_id;
+    enum an_limits_state state;
+    struct an_chart_model model;
+    struct an_rule_choice rules;
+    struct an_position_baseline *positions; /* NULL if the characteristic has no fixed places */
+    size_t position_count;
+    int64_t baseline_from_us, baseline_until_us;
+    struct an_excluded *excluded;
+    size_t excluded_count;
+    struct an_normality normality; /* of the level values of the baseline; NAN if not tested */
+    double lag1;                   /* their lag-1 autocorrelation */
+    double lag1_bound;             /* 2 / sqrt(m): beyond it, not likely luck */
+    double sigma_relative_se, centre_half_width;
+    const char **warnings; /* sentences: few samples, items differ, autocorrelated ... */
+    size_t warning_count;
+    int64_t known_us, in_force_us, locked_us;
+    const char *author, *reason;
+};
+
+struct an_baseline_choice {
+    int64_t from_us, until_us;          /* AN_NO_INSTANT: open end */
+    size_t samples;                     /* the first so many of the period; 0: all */
+    const int64_t *exclude;             /* sample ids left out ... */
+    const char *const *exclude_reasons; /* ... each with its reason, never empty */
+    size_t exclude_count;
+};
+
+/*
+ * Learns limits from a baseline and stores the proposal. Samples are left out only where named in
+ * the choice; samples that signal inside the baseline are listed as warnings with their ids, to be
+ * excluded with a reason or kept.
+ * AN_TOO_FEW (text says how many there are and how many are wanted), AN_NO_SPREAD (all equal),
+ * AN_DOMAIN (family does not fit the data; text says why). Stores nothing then.
+ */
+AN_CHECKED enum an_status an_limits_propose(struct an_store *store, const struct an_line *line,
+                                            int64_t stream_id,
+                                            const struct an_baseline_choice *choice,
+                                            struct an_arena *arena, struct an_limits *limits,
+                                            struct an_error *err);
+/* The newest proposal of the stream goes in force from in_force_us (AN_NO_INSTANT: from the
+ * first sample of its baseline). author and reason must not be empty (AN_BAD_USAGE). */
+AN_CHECKED enum an_status an_limits_lock(struct an_store *store, int64_t stream_id,
+                                         int64_t in_force_us, const char *author,
+                                         const char *reason, struct an_error *err);
+/* All revisions of a stream, oldest first. */
+AN_CHECKED enum an_status an_limits_all(struct an_store *store, int64_t stream_id,
+                                        struct an_arena *arena, struct an_limits **limits,
+                                        size_t *count, struct an_error *err);
+
+/* ---- a stream as judged -------------------------------------------------------------------------- */
+struct an_judged_point {
+    struct an_sample sample;
+    struct an_chart_point point; /* NAN limits where none are in force */
+    size_t phase;                /* index into the view's limits; AN_NONE before any */
+    bool excluded;               /* left out of the baseline by name */
+    bool gap_before;             /* something other than the next sample precedes: phase
+                                         change; rules do not look across it */
+    unsigned hit_rules[2];       /* bit r set: rule r signalled at this point, per panel */
+    int hit_side[2];
+};
+
+struct an_stream_view {
+    struct an_stream stream;
+    const struct an_characteristic *characteristic; /* NULL: the description no longer has it */
+    const struct an_station *station;
+    const char *purpose;      /* NULL production */
+    struct an_limits *limits; /* locked revisions that touch the period, oldest first */
+    size_t limits_count;
+    struct an_judged_point *points; /* by event time */
+    size_t count;
+    struct an_rule_hit *hits[2]; /* per panel, indexes into points */
+    size_t hit_count[2];
+    const char *unit; /* of the plotted level as shown, e.g. "um", "per million" */
+    double scale;     /* plotted values are multiplied by it to be shown */
+    int decimals;     /* sensible for showing plotted values */
+};
+
+/* Samples with from_us <= at_us < until_us (plus `context` samples before), judged by the
+ * limits in force at each sample's time. Reads statistics only, except where fixed places need
+ * the readings of the samples in view. */
+AN_CHECKED enum an_status an_judge_view(struct an_store *store, const struct an_line *line,
+                                        const struct an_stream *stream, int64_t from_us,
+                                        int64_t until_us, size_t context, struct an_arena *arena,
+                                        struct an_stream_view *view, struct an_error *err);
+
+/* ---- check --------------------------------------------------------------------------------------- */
+struct an_signal {
+    struct an_signal_record record;
+    struct an_stream stream;
+    const struct an_characteristic *characteristic;
+    const struct an_station *station;
+    struct an_hit_record *hits;
+    size_t hit_count;
+    bool open;        /* no answer recorded */
+    bool ongoing;     /* its last hit is within the rules' memory of the newest sample */
+    const char *code; /* of the first hit: "B+", "R9-" */
+    /* how large: mean of the points of the episode minus the centre */
+    double size, size_sigmas; /* in shown unit; in sigmas of the plotted statistic */
+    double per_day;           /* of a ramp: shown unit per day; NAN for a step */
+    bool has_change;          /* a start was estimated */
+    struct an_change change;  /* indexes are into the samples looked at; use the ids below */
+    int64_t onset_sample_id, onset_us, onset_earliest_us, onset_latest_us;
+    int64_t *item_ids; /* items from the onset on to the last hit, each once, in order */
+    size_t item_count;
+    size_t product_in_next; /* of them, how many are linked into an item of product kind */
+    const char *next_kind;  /* that kind's title ("wall"), or NULL */
+    const char *first_serial, *last_serial;
+    const char *ribbon_note; /* "began with wafer W-118", when the change meets a change of
+                                   upstream batch within its interval; else NULL */
+    const char *sentence;    /* the whole story in one or two sentences, local time */
+};
+
+struct an_check_result {
+    size_t streams, streams_without_limits, samples; /* samples judged in this run */
+    size_t new_signals, new_hits, withdrawn_hits;
+    int64_t late_samples; /* that made earlier judgements be made again */
+};
+
+/*
+ * Applies limits and rules to what is new since the last check of each stream (nothing else is
+ * read), in one transaction. Late samples: judged again from 15 samples before the earliest.
+ */
+AN_CHECKED enum an_status an_check_all(struct an_store *store, const struct an_line *line,
+                                       bool dry_run, struct an_check_result *result,
+                                       struct an_error *err);
+/* Episodes with a hit in [from, until), not withdrawn, told in full; worst first: by items of
+ * product at risk, then by size in sigmas. stream_id 0: all. */
+AN_CHECKED enum an_status an_signals(struct an_store *store, const struct an_line *line,
+                                     int64_t stream_id, int64_t from_us, int64_t until_us,
+                                     struct an_arena *arena, struct an_signal **signals,
+                                     size_t *count, struct an_error *err);
+void an_signal_json(struct an_json *json, const struct an_line *line,
+                    const struct an_signal *signal); /* one object */
+
+/* ---- capability ----------------------------------------------------------------------------------- */
+struct an_stream_capability {
+    struct an_stream stream;
+    const struct an_characteristic *characteristic;
+    struct an_spec spec;
+    int64_t samples;
+    double n;
+    bool stable;       /* no hit of beyond_limit or a run in the period, and limits in force */
+    size_t signalling; /* samples with a hit */
+    struct an_capability_basis basis;
+    struct an_capability indices; /* cp.. NAN unless stable */
+    struct an_normality normality;
+    const char *why_not; /* reason in place of the index, or NULL */
+    const char **notes;
+    size_t note_count;
+};
+/* Reads the single readings of the period for measured characteristics. */
+AN_CHECKED enum an_status an_stream_capability_of(struct an_store *store,
+                                                  const struct an_line *line,
+                                                  const struct an_stream *stream, int64_t from_us,
+                                                  int64_t until_us, struct an_arena *arena,
+                                                  struct an_stream_capability *capability,
+                                                  struct an_error *err);
+
+/* ---- readings ------------------------------------------------------------------------------------- */
+/* All single readings of a stream in a period, in the characteristic's unit, in order; positions
+ * (texts, or NULL) beside them and the index of the sample each belongs to. Derived and counted
+ * characteristics give one value a sample. most = 0: all. */
+struct an_readings {
+    double *value;
+    const char **position; /* NULL if the characteristic has none */
+    size_t *sample;        /* index into samples */
+    struct an_sample *samples;
+    size_t count, sample_count;
+};
+AN_CHECKED enum an_status an_judge_readings(struct an_store *store, const struct an_line *line,
+                                            const struct an_stream *stream, int64_t from_us,
+                                            int64_t until_us, size_t most, struct an_arena *arena,
+                                            struct an_readings *readings, struct an_error *err);
+
+/* The stream's characteristic in the description, by its name; false if it is gone. Streams of
+ * other purpose than production carry purpose=WORD as their last split. */
+bool an_judge_resolve(const struct an_line *line, const struct an_stream *stream,
+                      const struct an_station **station,
+                      const struct an_characteristic **characteristic, const char **purpose,
+                      struct an_arena *arena);
+/* "transfer offset x, red, head H2": the stream in words. */
+const char *an_judge_title(const struct an_line *line, const struct an_stream *stream,
+                           struct an_arena *arena);
+
+#endif
