@@ -59,6 +59,9 @@ AN_CHECKED enum an_status an_canvas_close(struct an_canvas *canvas, struct an_er
 void an_canvas_abandon(struct an_canvas *canvas); /* leaves no file; NULL is fine */
 void an_canvas_next_page(struct an_canvas *canvas);
 int an_canvas_page(const struct an_canvas *canvas); /* from 1 */
+/* How many pages there will be: page labels from this page on read "n of total", as a PDF viewer
+ * shows them. Without it they read "n". Best called right after opening. */
+void an_canvas_expect_pages(struct an_canvas *canvas, int total);
 
 /* Text. Heights and widths are those of the set lines. width_pt 0: one line, not wrapped. */
 double an_text_draw(struct an_canvas *canvas, double x, double y_top, double width_pt,
