@@ -27,14 +27,16 @@ struct an_change {
  * Known level before (pass NAN to estimate it): a chart in force has a centre. x[0..n) in order.
  * Step: the split that leaves the least residual sum of squares. Ramp: constant, then straight.
  * Interval: relative likelihood of each split, smallest set holding `confidence`, as its hull.
- * AN_TOO_FEW n < 5; AN_NO_SPREAD all equal.
+ * scratch holds 2 n doubles for each of the three.
+ * AN_TOO_FEW n < 5; AN_NO_SPREAD all equal; AN_DOMAIN a value is not finite, or confidence is not
+ * between 0 and 1.
  */
 AN_CHECKED enum an_status an_change_step(const double x[], size_t n, double level_before,
                                          double confidence, double scratch[],
                                          struct an_change *change);
 AN_CHECKED enum an_status an_change_ramp(const double x[], size_t n, double level_before,
                                          double confidence, double scratch[],
-                                         struct an_change *change); /* scratch: 2 n doubles */
+                                         struct an_change *change);
 /* Whichever of the two is the likelier. */
 AN_CHECKED enum an_status an_change_best(const double x[], size_t n, double level_before,
                                          double confidence, double scratch[],

@@ -14,6 +14,8 @@
 #define AN_SUBGROUP_MOST 1000
 AN_CHECKED enum an_status an_c4(double n,
                                 double *c4); /* n >= 2, need not be whole (pooled df + 1) */
+/* sqrt(1 - c4^2): the standard deviation of s in sigmas, without the cancellation. */
+AN_CHECKED enum an_status an_c4_spread(double n, double *spread);
 AN_CHECKED enum an_status an_d2(size_t n, double *d2); /* mean of the range of n standard normals */
 AN_CHECKED enum an_status an_d3(size_t n, double *d3); /* its standard deviation */
 

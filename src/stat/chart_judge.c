@@ -1,0 +1,169 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Judging one sample by a model: both panels' value, limits and z.
+ *
+ * Responsible for: limits that vary from point to point with n or opportunities. Hard idea: the
+ * limits are computed, so they carry a rounding error, while a reading that stands on its limit
+ * is not beyond it (16 - 3 * 4 = 4 defects is in control). The rounding of a limit is known to be
+ * below a few units in the last place of its terms; a value nearer to a line than that cannot be
+ * told from it and is put on it, for the lines that rules look at: 0, 1, 2 and k sigmas.
+ */
+#include "andamento/stat/chart.h"
+#include "andamento/stat/tests.h"
+#include "stat/chart_formulas.h"
+
+#include <float.h>
+#include <math.h>
+
+static const struct an_panel_point no_point = {NAN, NAN, NAN, NAN, NAN};
+
+static double z_of(double value, double centre, double sigma, double k)
+{
+    if (!(sigma > 0.0)) {
+        return NAN;
+    }
+    const double z = (value - centre) / sigma;
+    const double noise = 8.0 * DBL_EPSILON * (fabs(centre) / sigma + k);
+    const double lines[] = {0.0, 1.0, 2.0, k};
+    for (size_t i = 0; i < sizeof lines / sizeof lines[0]; i++) {
+        if (fabs(fabs(z) - lines[i]) <= noise) {
+            return copysign(lines[i], z) + 0.0; /* + 0.0: no minus zero */
+        }
+    }
+    return z;
+}
+
+/* no_floor: values below 0 are possible, so is any lower limit. */
+static struct an_panel_point judged(double value, struct point_theory theory, double k,
+                                    bool no_floor)
+{
+    struct an_panel_point point = {
+        .value = value,
+        .centre = theory.centre,
+        .lcl = theory.centre - k * theory.sigma,
+        .ucl = theory.centre + k * theory.sigma,
+        .z = z_of(value, theory.centre, theory.sigma, k),
+    };
+    if (!no_floor && !(point.lcl > 0.0)) {
+        point.lcl = NAN;
+    }
+    return point;
+}
+
+static struct point_theory times(struct point_theory theory, double sigma)
+{
+    return (struct point_theory){theory.centre * sigma, theory.sigma * sigma};
+}
+
+static struct an_panel_point judge_spread(const struct an_chart_model *model,
+                                          const struct an_chart_sample *sample,
+                                          const struct an_chart_sample *before)
+{
+    switch (model->family) {
+    case AN_XBAR_R:
+        if (sample->n >= 2.0) {
+            return judged(sample->range, times(range_theory(sample->n), model->sigma_within),
+                          model->k, false);
+        }
+        return no_point;
+    case AN_XBAR_S:
+    case AN_BETWEEN_WITHIN:
+        if (sample->n >= 2.0) {
+            return judged(sample->sd, times(sd_theory(sample->n), model->sigma_within), model->k,
+                          false);
+        }
+        return no_point;
+    case AN_INDIVIDUALS:
+        if (before != NULL && !before->excluded) {
+            const struct point_theory two = {D2_OF_TWO, D3_OF_TWO};
+            return judged(fabs(sample->mean - before->mean), times(two, model->sigma_level),
+                          model->k, false);
+        }
+        return no_point;
+    default:
+        return no_point;
+    }
+}
+
+struct an_chart_point an_chart_judge(const struct an_chart_model *model,
+                                     const struct an_chart_sample *sample,
+                                     const struct an_chart_sample *before)
+{
+    struct an_chart_point point = {no_point, no_point};
+    if (an_family_is_attribute(model->family)) {
+        if (sample->opportunities > 0.0) {
+            struct point_theory theory = attribute_theory(
+                model->family, model->centre, model->mean_opportunities, sample->opportunities);
+            theory.sigma *= model->dispersion;
+            point.level = judged(attribute_value(model->family, sample), theory, model->k, false);
+        }
+        return point;
+    }
+    if (!(sample->n >= 1.0)) {
+        return point;
+    }
+    const bool by_n = model->family == AN_XBAR_R || model->family == AN_XBAR_S;
+    const struct point_theory level = {model->centre, by_n ? model->sigma_within / sqrt(sample->n)
+                                                           : model->sigma_level};
+    point.level = judged(sample->mean, level, model->k, true);
+    point.spread = judge_spread(model, sample, before);
+    return point;
+}
+
+/* ---- how sure the limits are ---- */
+
+/* Counts: sigma is a function of the centre, whose own error is that of a count. */
+static double attribute_relative_se(const struct an_chart_model *model)
+{
+    const double m = (double)model->samples;
+    const bool proportion =
+        model->family == AN_P || model->family == AN_NP || model->family == AN_P_PRIME;
+    const bool plain_count = model->family == AN_NP || model->family == AN_C;
+    const double per_sample =
+        plain_count ? model->centre : model->centre * model->mean_opportunities;
+    const double total = per_sample * m;
+    if (!proportion) {
+        return 0.5 / sqrt(total); /* d log sqrt(u) = du / 2u */
+    }
+    const double p = per_sample / model->mean_opportunities;
+    const double opportunities = model->mean_opportunities * m;
+    return fabs(1.0 - 2.0 * p) / (2.0 * sqrt(p * (1.0 - p) * opportunities));
+}
+
+void an_chart_uncertainty(const struct an_chart_model *model, double *sigma_relative_se,
+                          double *centre_half_width)
+{
+    *sigma_relative_se = NAN;
+    *centre_half_width = NAN;
+    const double m = (double)model->samples;
+    if (m < 2.0 || !(model->sigma_level > 0.0)) {
+        return;
+    }
+    const double by_ranges = moving_range_relative_se(m - 1.0, m - 2.0);
+    double df = INFINITY;
+    switch (model->family) {
+    case AN_XBAR_R:
+    case AN_XBAR_S:
+        df = model->df_within;
+        *sigma_relative_se = relative_se_of_df(df);
+        break;
+    case AN_INDIVIDUALS:
+        df = model->df_within;
+        *sigma_relative_se = relative_se_of_df(df);
+        break;
+    case AN_BETWEEN_WITHIN:
+        df = df_of_relative_se(by_ranges);
+        *sigma_relative_se = by_ranges;
+        break;
+    case AN_P_PRIME:
+    case AN_U_PRIME:
+        df = df_of_relative_se(by_ranges);
+        *sigma_relative_se = hypot(by_ranges, model->dispersion * attribute_relative_se(model));
+        break;
+    default:
+        *sigma_relative_se = attribute_relative_se(model);
+        break;
+    }
+    const double quantile = isinf(df) ? an_normal_quantile(0.975) : an_t_quantile(0.975, df);
+    *centre_half_width = quantile * model->sigma_level / sqrt(m);
+}
