@@ -1,0 +1,420 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* limits propose, lock, show: limits are learned from a baseline and put in force by a person. */
+#include "cli/commands.h"
+#include "judge/judge.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* ---- telling limits ----------------------------------------------------------------------------- */
+
+static void number_member(struct an_json *json, const char *key, double value)
+{
+    an_json_put_number(json, key, value);
+}
+
+static void json_model(struct an_json *json, const struct an_limits *limits)
+{
+    const struct an_chart_model *model = &limits->model;
+    an_json_put_string(json, "family", an_family_name(model->family));
+    number_member(json, "limit_sigmas", model->k);
+    an_json_put_integer(json, "baseline_samples", (int64_t)model->samples);
+    number_member(json, "n_nominal", model->n_nominal);
+    number_member(json, "centre", model->centre);
+    number_member(json, "sigma_level", model->sigma_level);
+    number_member(json, "sigma_within", model->sigma_within);
+    number_member(json, "sigma_between", model->between);
+    number_member(json, "spread_centre", model->spread_centre);
+    number_member(json, "dispersion", model->dispersion);
+    number_member(json, "ucl", model->centre + model->k * model->sigma_level);
+    number_member(json, "lcl", model->centre - model->k * model->sigma_level);
+    number_member(json, "normality_a2_star", limits->normality.a2_star);
+    number_member(json, "normality_p", limits->normality.p);
+    number_member(json, "lag1_autocorrelation", limits->lag1);
+    number_member(json, "lag1_bound", limits->lag1_bound);
+    number_member(json, "sigma_relative_se", limits->sigma_relative_se);
+    number_member(json, "centre_half_width", limits->centre_half_width);
+}
+
+static void json_limits(struct an_cli *cli, struct an_json *json, const struct an_stream *stream,
+                        const struct an_limits *limits)
+{
+    an_json_object(json);
+    an_json_put_integer(json, "limits_id", limits->limits_id);
+    an_json_put_string(json, "stream", stream->name);
+    an_json_put_string(json, "state", limits->state == AN_LIMITS_LOCKED ? "locked" : "proposed");
+    json_model(json, limits);
+    an_cli_json_time(cli, json, "baseline_from", limits->baseline_from_us);
+    an_cli_json_time(cli, json, "baseline_until", limits->baseline_until_us);
+    an_cli_json_time(cli, json, "proposed_at", limits->known_us);
+    an_cli_json_time(cli, json, "locked_at", limits->locked_us);
+    an_cli_json_time(cli, json, "in_force_from", limits->in_force_us);
+    an_json_put_string(json, "author", limits->author);
+    an_json_put_string(json, "reason", limits->reason);
+    an_json_key(json, "excluded");
+    an_json_array(json);
+    for (size_t i = 0; i < limits->excluded_count; i++) {
+        an_json_object(json);
+        an_json_put_integer(json, "sample_id", limits->excluded[i].sample_id);
+        an_json_put_string(json, "item", limits->excluded[i].serial);
+        an_json_put_string(json, "reason", limits->excluded[i].reason);
+        an_json_end(json, '}');
+    }
+    an_json_end(json, ']');
+    an_json_key(json, "positions");
+    an_json_object(json);
+    for (size_t i = 0; i < limits->position_count; i++) {
+        an_json_put_number(json, limits->positions[i].position, limits->positions[i].offset);
+    }
+    an_json_end(json, '}');
+    an_json_key(json, "warnings");
+    an_json_array(json);
+    for (size_t i = 0; i < limits->warning_count; i++) {
+        an_json_string(json, limits->warnings[i]);
+    }
+    an_json_end(json, ']');
+    an_json_end(json, '}');
+}
+
+static const char *const limit_titles[] = {"stream", "family",   "samples", "centre",
+                                           "lcl",    "ucl",      "sigma",   "within",
+                                           "state",  "in force", "author",  "reason"};
+enum { limit_columns = sizeof limit_titles / sizeof *limit_titles };
+
+static void number_cell(struct an_cli_table *table, enum an_format format, double value)
+{
+    char text[32];
+    if (!isfinite(value)) {
+        an_cli_cell(table, format == AN_FORMAT_CSV ? "" : "-");
+    } else if (format == AN_FORMAT_CSV) {
+        an_cli_cell(table, an_number_shortest(value, text));
+    } else {
+        an_cli_cellf(table, "%.5g", value);
+    }
+}
+
+static void limit_row(struct an_cli *cli, struct an_cli_table *table,
+                      const struct an_stream *stream, const struct an_limits *limits)
+{
+    const struct an_chart_model *model = &limits->model;
+    char text[40];
+    double lcl = model->centre - model->k * model->sigma_level;
+    if (an_family_is_attribute(model->family) && lcl < 0) {
+        lcl = NAN;
+    }
+    an_cli_cell(table, stream->name);
+    an_cli_cell(table, an_family_name(model->family));
+    an_cli_cellf(table, "%zu", model->samples);
+    number_cell(table, cli->format, model->centre);
+    number_cell(table, cli->format, lcl);
+    number_cell(table, cli->format, model->centre + model->k * model->sigma_level);
+    number_cell(table, cli->format, model->sigma_level);
+    number_cell(table, cli->format, model->sigma_within);
+    an_cli_cell(table, limits->state == AN_LIMITS_LOCKED ? "locked" : "proposed");
+    an_cli_cell(table, limits->in_force_us == AN_NO_INSTANT
+                           ? "-"
+                           : an_instant_rfc3339_in(cli->line->zone, limits->in_force_us, text));
+    an_cli_cell(table, limits->author ? limits->author : "-");
+    an_cli_cell(table, limits->reason ? limits->reason : "-");
+}
+
+/* ---- propose -------------------------------------------------------------------------------------- */
+
+static enum an_status read_exclusions(struct an_cli *cli, struct an_baseline_choice *choice)
+{
+    size_t count = 0;
+    while (an_option_value_at(&cli->options, "exclude", count)) {
+        count++;
+    }
+    int64_t *ids = an_arena_alloc(cli->arena, count + 1, sizeof *ids);
+    const char **reasons = an_arena_alloc(cli->arena, count + 1, sizeof *reasons);
+    if (!ids || !reasons) {
+        return an_fail(&cli->err, AN_NO_MEMORY, "out of memory");
+    }
+    for (size_t i = 0; i < count; i++) {
+        const char *text = an_option_value_at(&cli->options, "exclude", i);
+        const size_t digits = strcspn(text, "=");
+        if (an_integer_parse((struct an_bytes){(const unsigned char *)text, digits}, &ids[i]) ||
+            !text[digits] || !text[digits + 1]) {
+            return an_fail(&cli->err, AN_BAD_USAGE,
+                           "--exclude wants a sample's number and a cause, as in "
+                           "--exclude '1234=nozzle changed half way'; not '%s'",
+                           text);
+        }
+        reasons[i] = text + digits + 1;
+    }
+    choice->exclude = ids;
+    choice->exclude_reasons = reasons;
+    choice->exclude_count = count;
+    return AN_OK;
+}
+
+struct proposals {
+    struct an_json json;
+    struct an_cli_table table;
+    struct an_text warnings;
+    size_t made, failed, warned;
+};
+
+static void tell_proposal(struct an_cli *cli, struct proposals *p, const struct an_stream *stream,
+                          const struct an_limits *limits)
+{
+    p->made++;
+    p->warned += limits->warning_count > 0;
+    if (cli->format == AN_FORMAT_JSON) {
+        json_limits(cli, &p->json, stream, limits);
+        return;
+    }
+    limit_row(cli, &p->table, stream, limits);
+    for (size_t i = 0; i < limits->warning_count; i++) {
+        an_text_addf(&p->warnings, "%s: %s\n", stream->name, limits->warnings[i]);
+    }
+}
+
+static bool is_about_data(enum an_status st)
+{
+    return st == AN_TOO_FEW || st == AN_DOMAIN || st == AN_NO_SPREAD;
+}
+
+static enum an_exit finish_proposals(struct an_cli *cli, struct proposals *p)
+{
+    if (cli->format == AN_FORMAT_JSON) {
+        an_json_end(&p->json, ']');
+        an_cli_json_end(cli, &p->json);
+    } else {
+        if (p->made) {
+            an_cli_table_print(cli, &p->table);
+        }
+        if (!cli->quiet && p->warnings.length) {
+            (void)fputs(an_text_of(&p->warnings), stderr);
+        }
+        if (cli->format == AN_FORMAT_TABLE) {
+            an_text_addf(&cli->out,
+                         "\nlimits proposed for %zu stream%s%s; put them in force with 'andamento "
+                         "limits lock'\n",
+                         p->made, an_plural(p->made, "", "s"),
+                         p->warned ? ", some with warnings" : "");
+        }
+    }
+    an_text_free(&p->warnings);
+    an_text_free(&p->table.cells);
+    if (!p->made) {
+        return AN_EXIT_INPUT;
+    }
+    return p->failed || p->warned ? AN_EXIT_FINDING : AN_EXIT_DONE;
+}
+
+static enum an_exit run_propose(struct an_cli *cli)
+{
+    struct an_baseline_choice choice = {0};
+    struct an_stream *streams = NULL;
+    size_t count = 0;
+    enum an_status st = an_cli_open(cli, AN_STORE_WRITE, true);
+    if (!st) {
+        st = an_cli_time(cli, "from", &choice.from_us);
+    }
+    if (!st) {
+        st = an_cli_time(cli, "until", &choice.until_us);
+    }
+    if (!st) {
+        st = an_cli_count(cli, "samples", 0, &choice.samples);
+    }
+    if (!st) {
+        st = read_exclusions(cli, &choice);
+    }
+    if (!st) {
+        st = an_cli_streams(cli, false, &streams, &count);
+    }
+    if (st) {
+        return an_cli_failed(cli, st);
+    }
+    struct proposals p = {
+        .table = {.titles = limit_titles, .columns = limit_columns, .right = 0xFCU}};
+    if (cli->format == AN_FORMAT_JSON) {
+        p.json = an_cli_json_begin(cli, "andamento.limits.1");
+        an_json_array(&p.json);
+    }
+    for (size_t i = 0; i < count; i++) {
+        struct an_limits limits = {0};
+        st = an_limits_propose(cli->store, cli->line, streams[i].stream_id, &choice, cli->arena,
+                               &limits, &cli->err);
+        if (is_about_data(st)) { /* this stream cannot have limits yet; the others can */
+            an_cli_say(cli, "%s: %s", streams[i].name, cli->err.text);
+            p.failed++;
+        } else if (st) {
+            an_text_clear(&cli->out);
+            an_text_free(&p.warnings);
+            an_text_free(&p.table.cells);
+            return an_cli_failed(cli, st);
+        } else {
+            tell_proposal(cli, &p, &streams[i], &limits);
+        }
+    }
+    return finish_proposals(cli, &p);
+}
+
+static const struct an_option propose_options[] = {
+    {"all", 0, NULL, "every stream"},
+    AN_OPTION_PERIOD,
+    {"samples", 0, "N", "the first N samples of the period (25 or more are wise)"},
+    {"exclude", 0, "ID=CAUSE", "leave this sample out, for this cause (may be repeated)"},
+    AN_OPTION_END,
+};
+
+const struct an_command an_command_limits_propose = {
+    .name = "limits propose",
+    .operands = "STREAM...|--all",
+    .summary = "learn limits from a baseline and store them as a proposal",
+    .example = "andamento limits propose --all --until 2026-03-07T06:00",
+    .more = "Nothing is in force until a person locks it. Samples are left out of a baseline only\n"
+            "by name and with a cause. Exit status 1: a stream has warnings or no limits.\n",
+    .options = propose_options,
+    .operands_most = 100000,
+    .run = run_propose,
+};
+
+/* ---- lock ------------------------------------------------------------------------------------------ */
+
+static enum an_exit run_lock(struct an_cli *cli)
+{
+    const char *author = an_option_value(&cli->options, "author");
+    const char *reason = an_option_value(&cli->options, "reason");
+    struct an_stream *streams = NULL;
+    size_t count = 0;
+    int64_t in_force_us = AN_NO_INSTANT;
+    enum an_status st = AN_OK;
+    if (!author || !author[0] || !reason || !reason[0]) {
+        st = an_fail(&cli->err, AN_BAD_USAGE,
+                     "locking limits wants --author NAME and --reason TEXT: they stand on every "
+                     "chart");
+    }
+    if (!st) {
+        st = an_cli_open(cli, AN_STORE_WRITE, true);
+    }
+    if (!st) {
+        st = an_cli_time(cli, "in-force-from", &in_force_us);
+    }
+    if (!st) {
+        st = an_cli_streams(cli, false, &streams, &count);
+    }
+    size_t locked = 0;
+    size_t without = 0;
+    const bool every = an_option_on(&cli->options, "all");
+    for (size_t i = 0; !st && i < count; i++) {
+        st = an_limits_lock(cli->store, streams[i].stream_id, in_force_us, author, reason,
+                            &cli->err);
+        if (st == AN_NOT_FOUND && every) {
+            without++;
+            st = AN_OK;
+        } else if (!st) {
+            locked++;
+        }
+    }
+    if (st) {
+        return an_cli_failed(cli, st);
+    }
+    if (cli->format == AN_FORMAT_JSON) {
+        struct an_json json = an_cli_json_begin(cli, "andamento.lock.1");
+        an_json_object(&json);
+        an_json_put_integer(&json, "locked", (int64_t)locked);
+        an_json_put_integer(&json, "without_proposal", (int64_t)without);
+        an_json_put_string(&json, "author", author);
+        an_json_put_string(&json, "reason", reason);
+        an_json_end(&json, '}');
+        an_cli_json_end(cli, &json);
+    } else {
+        an_text_addf(&cli->out, "limits of %zu stream%s locked by %s", locked,
+                     an_plural(locked, "", "s"), author);
+        if (without) {
+            an_text_addf(&cli->out, "; %zu without a proposal left as they were", without);
+        }
+        an_text_add(&cli->out, "\n");
+    }
+    return locked ? AN_EXIT_DONE : AN_EXIT_FINDING;
+}
+
+static const struct an_option lock_options[] = {
+    {"all", 0, NULL, "every stream that has a proposal"},
+    {"author", 0, "NAME", "who decides (required)"},
+    {"reason", 0, "TEXT", "why (required)"},
+    {"in-force-from", 0, "TIME",
+     "judge samples from this time on (else from the baseline's start)"},
+    AN_OPTION_END,
+};
+
+const struct an_command an_command_limits_lock = {
+    .name = "limits lock",
+    .operands = "STREAM...|--all",
+    .summary = "put the newest proposed limits in force, with author and reason",
+    .example =
+        "andamento limits lock --all --author 'Q. Manager' --reason 'first four days, stable'",
+    .more =
+        "A lock is a record of its own; earlier limits stay readable and keep judging their time.\n",
+    .options = lock_options,
+    .operands_most = 100000,
+    .run = run_lock,
+};
+
+/* ---- show ------------------------------------------------------------------------------------------- */
+
+static enum an_exit run_show(struct an_cli *cli)
+{
+    struct an_stream *streams = NULL;
+    size_t count = 0;
+    enum an_status st = an_cli_open(cli, AN_STORE_READ, true);
+    if (!st) {
+        st = an_cli_streams(cli, true, &streams, &count);
+    }
+    struct an_cli_table table = {.titles = limit_titles, .columns = limit_columns, .right = 0xFCU};
+    struct an_json json = {0};
+    if (!st && cli->format == AN_FORMAT_JSON) {
+        json = an_cli_json_begin(cli, "andamento.limits.1");
+        an_json_array(&json);
+    }
+    const bool history = an_option_on(&cli->options, "history");
+    for (size_t i = 0; !st && i < count; i++) {
+        struct an_limits *limits = NULL;
+        size_t revisions = 0;
+        st = an_limits_all(cli->store, streams[i].stream_id, cli->arena, &limits, &revisions,
+                           &cli->err);
+        for (size_t r = 0; !st && r < revisions; r++) {
+            if (!history && r + 1 < revisions) {
+                continue;
+            }
+            if (cli->format == AN_FORMAT_JSON) {
+                json_limits(cli, &json, &streams[i], &limits[r]);
+            } else {
+                limit_row(cli, &table, &streams[i], &limits[r]);
+            }
+        }
+    }
+    if (st) {
+        an_text_clear(&cli->out);
+        an_text_free(&table.cells);
+        return an_cli_failed(cli, st);
+    }
+    if (cli->format == AN_FORMAT_JSON) {
+        an_json_end(&json, ']');
+        an_cli_json_end(cli, &json);
+    } else {
+        an_cli_table_print(cli, &table);
+    }
+    return AN_EXIT_DONE;
+}
+
+static const struct an_option show_options[] = {
+    {"history", 0, NULL, "every revision, not the newest only"},
+    AN_OPTION_END,
+};
+
+const struct an_command an_command_limits_show = {
+    .name = "limits show",
+    .operands = "[STREAM...]",
+    .summary = "show limits: proposed and in force, by whom and why",
+    .example = "andamento limits show 'luminance.*' --history",
+    .options = show_options,
+    .operands_most = 100000,
+    .run = run_show,
+};

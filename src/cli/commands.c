@@ -1,0 +1,13 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The list of commands, in the order in which a person meets them. */
+#include "cli/commands.h"
+
+const struct an_command *const an_commands[] = {
+    &an_command_demo,         &an_command_init,
+    &an_command_collect,      &an_command_held,
+    &an_command_streams,      &an_command_limits_propose,
+    &an_command_limits_lock,  &an_command_limits_show,
+    &an_command_check,        &an_command_capability,
+    &an_command_report_shift, &an_command_export,
+    &an_command_verify,       NULL,
+};

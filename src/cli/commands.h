@@ -1,0 +1,22 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The commands, one file each. */
+#ifndef AN_CLI_COMMANDS_H
+#define AN_CLI_COMMANDS_H
+
+#include "cli/cli.h"
+
+extern const struct an_command an_command_demo;
+extern const struct an_command an_command_init;
+extern const struct an_command an_command_collect;
+extern const struct an_command an_command_held;
+extern const struct an_command an_command_streams;
+extern const struct an_command an_command_limits_propose;
+extern const struct an_command an_command_limits_lock;
+extern const struct an_command an_command_limits_show;
+extern const struct an_command an_command_check;
+extern const struct an_command an_command_capability;
+extern const struct an_command an_command_report_shift;
+extern const struct an_command an_command_export;
+extern const struct an_command an_command_verify;
+
+#endif
