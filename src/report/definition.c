@@ -1,0 +1,394 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Reads a report definition with libfyaml. Responsible for telling every mistake with its place;
+ * never draws and never reads the store. Its one hard idea: a mapping or sequence has no token of
+ * its own, so its place is that of the first scalar inside it.
+ */
+#include "report/definition.h"
+
+#include "andamento/base/number.h"
+#include "andamento/base/text.h"
+
+#include <libfyaml.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+extern const unsigned char an_report_file_shift[];
+extern const unsigned char an_report_file_shift_end[];
+
+static const char *const page_words[] = {"front", "streams", "quiet", "intake"};
+static const char *const section_words[] = {"changed", "at_risk", "missing", "due"};
+
+struct reader {
+    const char *name;
+    struct an_arena *arena;
+    struct an_error *err;
+    enum an_status st;
+};
+
+struct an_bytes an_report_definition_own(void)
+{
+    return (struct an_bytes){an_report_file_shift,
+                             (size_t)(an_report_file_shift_end - an_report_file_shift)};
+}
+
+static const struct fy_mark *place_of(struct fy_node *node)
+{
+    void *at = NULL;
+    while (node && fy_node_get_type(node) != FYNT_SCALAR) {
+        at = NULL;
+        if (fy_node_get_type(node) == FYNT_MAPPING) {
+            struct fy_node_pair *pair = fy_node_mapping_iterate(node, &at);
+            node = pair ? fy_node_pair_key(pair) : NULL;
+        } else {
+            node = fy_node_sequence_iterate(node, &at);
+        }
+    }
+    struct fy_token *token = node ? fy_node_get_scalar_token(node) : NULL;
+    return token ? fy_token_start_mark(token) : NULL;
+}
+
+/* The first mistake is kept; later ones are nothing. */
+static void AN_PRINTF(3, 4)
+    mistake(struct reader *reader, struct fy_node *node, const char *format, ...)
+{
+    if (reader->st) {
+        return;
+    }
+    const struct fy_mark *mark = node ? place_of(node) : NULL;
+    const unsigned line = mark ? (unsigned)mark->line + 1 : 1;
+    const unsigned column = mark ? (unsigned)mark->column + 1 : 1;
+    struct an_text text = {0};
+    an_text_addf(&text, "%s:%u:%u: ", reader->name, line, column);
+    char what[360];
+    va_list list;
+    va_start(list, format);
+    (void)vsnprintf(what, sizeof what, format, list);
+    va_end(list);
+    an_text_add(&text, what);
+    reader->st = text.failed ? AN_NO_MEMORY : AN_BAD_CONFIG;
+    (void)an_fail_at(reader->err, reader->st, line, column, "%s",
+                     text.failed ? "out of memory" : an_text_of(&text));
+    an_text_free(&text);
+}
+
+/* A NUL-terminated copy of a scalar's text; NULL (and a mistake) if it is none. */
+static const char *text_of(struct reader *reader, struct fy_node *node, const char *key)
+{
+    size_t length = 0;
+    const char *at =
+        node && fy_node_get_type(node) == FYNT_SCALAR ? fy_node_get_scalar(node, &length) : NULL;
+    if (!at) {
+        mistake(reader, node, "'%s' should be one text", key);
+        return NULL;
+    }
+    const struct an_bytes bytes = {(const unsigned char *)at, length};
+    const size_t good = an_utf8_check(bytes);
+    if (good != length || memchr(at, '\0', length)) {
+        mistake(reader, node, "'%s' holds a byte that is no text", key);
+        return NULL;
+    }
+    char *copy = an_arena_copy(reader->arena, at, length);
+    if (!copy && !reader->st) {
+        reader->st = an_fail(reader->err, AN_NO_MEMORY, "out of memory");
+    }
+    return copy;
+}
+
+static size_t whole_of(struct reader *reader, struct fy_node *node, const char *key, size_t low,
+                       size_t high)
+{
+    const char *text = text_of(reader, node, key);
+    int64_t value = 0;
+    if (text && (an_integer_parse(an_bytes_of(text), &value) || value < (int64_t)low ||
+                 value > (int64_t)high)) {
+        mistake(reader, node, "'%s' is '%.40s'; it should be a whole number from %zu to %zu", key,
+                text, low, high);
+        return low;
+    }
+    return text ? (size_t)value : low;
+}
+
+/* Index of the word in the list, or count (and a mistake naming the words there are). */
+static size_t word_of(struct reader *reader, struct fy_node *node, const char *key,
+                      const char *const *words, size_t count)
+{
+    const char *text = text_of(reader, node, key);
+    if (!text) {
+        return count;
+    }
+    for (size_t i = 0; i < count; i++) {
+        if (!strcmp(text, words[i])) {
+            return i;
+        }
+    }
+    char list[160] = "";
+    size_t used = 0;
+    for (size_t i = 0; i < count && used < sizeof list; i++) {
+        used += (size_t)snprintf(list + used, sizeof list - used, "%s%s",
+                                 i == 0           ? ""
+                                 : i + 1 == count ? " or "
+                                                  : ", ",
+                                 words[i]);
+    }
+    mistake(reader, node, "there is no %s '%.40s'; it should be %s", key, text, list);
+    return count;
+}
+
+/* Key and value of each pair go to `take`, which answers false for a key it does not know. */
+typedef bool take_pair(struct reader *reader, const char *key, struct fy_node *key_node,
+                       struct fy_node *value, void *into);
+
+static void read_mapping(struct reader *reader, struct fy_node *node, const char *what,
+                         const char *known, take_pair *take, void *into)
+{
+    if (!node || fy_node_get_type(node) != FYNT_MAPPING) {
+        mistake(reader, node, "%s should be a list of 'key: value' lines with the keys %s", what,
+                known);
+        return;
+    }
+    void *at = NULL;
+    for (struct fy_node_pair *pair = fy_node_mapping_iterate(node, &at); pair && !reader->st;
+         pair = fy_node_mapping_iterate(node, &at)) {
+        struct fy_node *key_node = fy_node_pair_key(pair);
+        const char *key = text_of(reader, key_node, "key");
+        if (key && !take(reader, key, key_node, fy_node_pair_value(pair), into)) {
+            mistake(reader, key_node, "%s has no key '%.40s'; the keys are %s", what, key, known);
+        }
+    }
+}
+
+static void read_sequence(struct reader *reader, struct fy_node *node, const char *key, size_t most,
+                          void (*each)(struct reader *reader, struct fy_node *item, void *into),
+                          void *into)
+{
+    if (!node || fy_node_get_type(node) != FYNT_SEQUENCE) {
+        mistake(reader, node, "'%s' should be a list, each entry after a dash", key);
+        return;
+    }
+    void *at = NULL;
+    size_t count = 0;
+    for (struct fy_node *item = fy_node_sequence_iterate(node, &at); item && !reader->st;
+         item = fy_node_sequence_iterate(node, &at)) {
+        if (count++ == most) {
+            mistake(reader, item, "'%s' has more than %zu entries", key, most);
+            return;
+        }
+        each(reader, item, into);
+    }
+}
+
+/* ---- sections ------------------------------------------------------------------------------- */
+struct section_reading {
+    struct an_report_section section;
+    struct fy_node *most;
+    bool has_kind;
+};
+
+static bool take_section(struct reader *reader, const char *key, struct fy_node *key_node,
+                         struct fy_node *value, void *into)
+{
+    (void)key_node;
+    struct section_reading *reading = into;
+    if (!strcmp(key, "section")) {
+        const size_t kind = word_of(reader, value, "section", section_words, AN_SECTION_KIND_COUNT);
+        reading->section.kind = (enum an_report_section_kind)kind;
+        reading->has_kind = true;
+    } else if (!strcmp(key, "title")) {
+        reading->section.title = text_of(reader, value, key);
+    } else if (!strcmp(key, "most")) {
+        reading->section.most = whole_of(reader, value, key, 0, 100);
+        reading->most = key_node;
+    } else {
+        return false;
+    }
+    return true;
+}
+
+static void each_section(struct reader *reader, struct fy_node *item, void *into)
+{
+    static const char *const titles[] = {"What changed", "What is at risk", "What is missing",
+                                         "What is due"};
+    struct an_report_page *page = into;
+    struct section_reading reading = {.section = {.most = 8}};
+    read_mapping(reader, item, "a section", "section, title, most", take_section, &reading);
+    if (!reader->st && !reading.has_kind) {
+        mistake(reader, item,
+                "a section should say which: 'section: changed', at_risk, missing "
+                "or due");
+    }
+    if (reader->st) {
+        return;
+    }
+    if (reading.most && reading.section.kind != AN_SECTION_CHANGED) {
+        mistake(reader, reading.most, "'most' belongs to the section changed only");
+    }
+    for (size_t i = 0; i < page->section_count; i++) {
+        if (page->sections[i].kind == reading.section.kind) {
+            mistake(reader, item, "the section '%s' is here twice; it should be named once",
+                    section_words[reading.section.kind]);
+            return;
+        }
+    }
+    if (!reading.section.title) {
+        reading.section.title = titles[reading.section.kind];
+    }
+    page->sections[page->section_count++] = reading.section;
+}
+
+static void each_caution(struct reader *reader, struct fy_node *item, void *into)
+{
+    struct an_report_page *page = into;
+    page->cautions[page->caution_count++] = text_of(reader, item, "cautions");
+}
+
+/* ---- pages ---------------------------------------------------------------------------------- */
+struct page_reading {
+    struct an_report_page page;
+    struct fy_node *sections, *cautions, *most, *columns;
+    bool has_kind;
+};
+
+static bool take_page(struct reader *reader, const char *key, struct fy_node *key_node,
+                      struct fy_node *value, void *into)
+{
+    struct page_reading *reading = into;
+    if (!strcmp(key, "page")) {
+        const size_t kind = word_of(reader, value, "page", page_words, AN_PAGE_KIND_COUNT);
+        reading->page.kind = (enum an_report_page_kind)kind;
+        reading->has_kind = true;
+    } else if (!strcmp(key, "title")) {
+        reading->page.title = text_of(reader, value, key);
+    } else if (!strcmp(key, "sections")) {
+        reading->sections = key_node;
+        read_sequence(reader, value, key, AN_SECTION_KIND_COUNT, each_section, &reading->page);
+    } else if (!strcmp(key, "cautions")) {
+        reading->cautions = key_node;
+        read_sequence(reader, value, key, sizeof reading->page.cautions / sizeof(char *),
+                      each_caution, &reading->page);
+    } else if (!strcmp(key, "most")) {
+        reading->most = key_node;
+        reading->page.most = whole_of(reader, value, key, 1, 1000);
+    } else if (!strcmp(key, "columns")) {
+        reading->columns = key_node;
+        reading->page.columns = whole_of(reader, value, key, 1, 4);
+    } else {
+        return false;
+    }
+    return true;
+}
+
+static void stray(struct reader *reader, struct fy_node *node, const char *key, bool belongs,
+                  const char *page)
+{
+    if (node && !belongs) {
+        mistake(reader, node, "'%s' belongs to the page %s only", key, page);
+    }
+}
+
+static void each_page(struct reader *reader, struct fy_node *item, void *into)
+{
+    static const char *const titles[] = {"Page one", "Streams that signalled", "Quiet streams",
+                                         "Intake health"};
+    struct an_report_definition *definition = into;
+    struct page_reading reading = {.page = {.most = 40, .columns = 3}};
+    read_mapping(reader, item, "a page", "page, title, sections, cautions, most, columns",
+                 take_page, &reading);
+    if (!reader->st && !reading.has_kind) {
+        mistake(reader, item, "a page should say which: 'page: front', streams, quiet or intake");
+    }
+    if (reader->st) {
+        return;
+    }
+    const enum an_report_page_kind kind = reading.page.kind;
+    stray(reader, reading.sections, "sections", kind == AN_PAGE_FRONT, "front");
+    stray(reader, reading.cautions, "cautions", kind == AN_PAGE_FRONT, "front");
+    stray(reader, reading.most, "most", kind == AN_PAGE_STREAMS, "streams");
+    stray(reader, reading.columns, "columns", kind == AN_PAGE_QUIET, "quiet");
+    for (size_t i = 0; i < definition->page_count; i++) {
+        if (definition->pages[i].kind == kind) {
+            mistake(reader, item, "the page '%s' is here twice; it should be named once",
+                    page_words[kind]);
+            return;
+        }
+    }
+    if (!reading.page.title) {
+        reading.page.title = titles[kind];
+    }
+    definition->pages[definition->page_count++] = reading.page;
+}
+
+static bool take_report(struct reader *reader, const char *key, struct fy_node *key_node,
+                        struct fy_node *value, void *into)
+{
+    (void)key_node;
+    static const char *const reports[] = {"shift"};
+    struct an_report_definition *definition = into;
+    if (!strcmp(key, "report")) {
+        (void)word_of(reader, value, "report", reports, 1);
+    } else if (!strcmp(key, "title")) {
+        definition->title = text_of(reader, value, key);
+    } else if (!strcmp(key, "context")) {
+        definition->context = whole_of(reader, value, key, 0, 1000);
+    } else if (!strcmp(key, "days_before")) {
+        definition->days_before = whole_of(reader, value, key, 1, 31);
+    } else if (!strcmp(key, "few_samples")) {
+        definition->few_samples = whole_of(reader, value, key, 2, 1000);
+    } else if (!strcmp(key, "pages")) {
+        read_sequence(reader, value, key, AN_PAGE_KIND_COUNT, each_page, definition);
+    } else {
+        return false;
+    }
+    return true;
+}
+
+/* What the YAML parser itself could not read, with its place. */
+static void syntax_mistake(struct reader *reader, struct fy_diag *diag)
+{
+    void *at = NULL;
+    const struct fy_diag_error *error = fy_diag_errors_iterate(diag, &at);
+    const unsigned line = error && error->line >= 0 ? (unsigned)error->line + 1 : 1;
+    const unsigned column = error && error->column >= 0 ? (unsigned)error->column + 1 : 1;
+    reader->st =
+        an_fail_at(reader->err, AN_BAD_CONFIG, line, column,
+                   "%s:%u:%u: this is not YAML: %s; compare with reports/shift.yaml", reader->name,
+                   line, column, error && error->msg ? error->msg : "the text is empty");
+}
+
+enum an_status an_report_definition_read(struct an_bytes yaml, const char *name,
+                                         struct an_arena *arena,
+                                         struct an_report_definition *definition,
+                                         struct an_error *err)
+{
+    struct reader reader = {.name = name ? name : "definition", .arena = arena, .err = err};
+    struct an_report_definition read = {
+        .title = "Shift report", .context = 60, .days_before = 1, .few_samples = 25};
+    struct fy_diag_cfg diag_cfg;
+    fy_diag_cfg_default(&diag_cfg);
+    diag_cfg.fp = NULL;
+    struct fy_diag *diag = fy_diag_create(&diag_cfg);
+    struct fy_document *document = NULL;
+    if (!diag) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory");
+    }
+    fy_diag_set_collect_errors(diag, true);
+    const struct fy_parse_cfg cfg = {.flags = FYPCF_QUIET | FYPCF_RESOLVE_DOCUMENT, .diag = diag};
+    document = fy_document_build_from_string(&cfg, (const char *)yaml.at, yaml.length);
+    struct fy_node *root = document ? fy_document_root(document) : NULL;
+    if (!root) {
+        syntax_mistake(&reader, diag);
+    } else {
+        read_mapping(&reader, root, "a report definition",
+                     "report, title, context, days_before, few_samples, pages", take_report, &read);
+        if (!reader.st && !read.page_count) {
+            mistake(&reader, root, "there are no pages; it should have 'pages:' with one or more");
+        }
+    }
+    fy_document_destroy(document);
+    fy_diag_destroy(diag);
+    if (!reader.st) {
+        *definition = read;
+    }
+    return reader.st;
+}

@@ -1,0 +1,63 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What a report definition (reports/shift.yaml) says: which pages, in which order, with which
+ * sections. Plain structs in the caller's arena; nothing in them changes after reading.
+ */
+#ifndef AN_REPORT_DEFINITION_H
+#define AN_REPORT_DEFINITION_H
+
+#include "andamento/base/bytes.h"
+#include "andamento/base/memory.h"
+#include "andamento/base/status.h"
+
+#include <stddef.h>
+
+enum an_report_page_kind {
+    AN_PAGE_FRONT,
+    AN_PAGE_STREAMS,
+    AN_PAGE_QUIET,
+    AN_PAGE_INTAKE,
+    AN_PAGE_KIND_COUNT
+};
+enum an_report_section_kind {
+    AN_SECTION_CHANGED,
+    AN_SECTION_AT_RISK,
+    AN_SECTION_MISSING,
+    AN_SECTION_DUE,
+    AN_SECTION_KIND_COUNT
+};
+
+struct an_report_section {
+    enum an_report_section_kind kind;
+    const char *title;
+    size_t most; /* of changed: signals shown with a chart */
+};
+struct an_report_page {
+    enum an_report_page_kind kind;
+    const char *title;
+    struct an_report_section sections[AN_SECTION_KIND_COUNT]; /* of front */
+    size_t section_count;
+    const char *cautions[8]; /* of front */
+    size_t caution_count;
+    size_t most, columns; /* of streams: pages; of quiet: charts side by side */
+};
+struct an_report_definition {
+    const char *title;
+    size_t context, days_before, few_samples;
+    struct an_report_page pages[AN_PAGE_KIND_COUNT];
+    size_t page_count;
+};
+
+/*
+ * Reads and checks a definition. The first mistake is told as "name:line:column: what is wrong,
+ * and what would be right", with its place in *err.
+ * AN_BAD_CONFIG, AN_NO_MEMORY.
+ */
+AN_CHECKED enum an_status an_report_definition_read(struct an_bytes yaml, const char *name,
+                                                    struct an_arena *arena,
+                                                    struct an_report_definition *definition,
+                                                    struct an_error *err);
+/* The program's own, built in. */
+struct an_bytes an_report_definition_own(void);
+
+#endif

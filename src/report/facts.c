@@ -1,0 +1,342 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The facts beside a large chart: limits and who locked them, baseline, sigmas, rules, expected
+ * false alarms, gauge, sampling, spec, capability. Responsible for leaving no number on the chart
+ * unexplained; never computes a statistic itself.
+ */
+#include "andamento/base/text.h"
+#include "report/gather.h"
+#include "report/wording.h"
+
+#include <inttypes.h>
+#include <math.h>
+#include <string.h>
+
+enum { MOST_FACTS = 16 };
+
+static void add(struct an_gather *gather, struct an_stream_sheet *sheet, const char *name,
+                const char *text)
+{
+    if (text && *text && sheet->fact_count < MOST_FACTS) {
+        (void)gather;
+        sheet->facts[sheet->fact_count++] = (struct an_fact){name, text};
+    }
+}
+
+const char *an_say_rules(struct an_arena *arena, const struct an_rule_choice *rules)
+{
+    struct an_text text = {0};
+    for (int r = 0; r < AN_RULE_COUNT; r++) {
+        if (rules->on[r]) {
+            an_text_addf(&text, "%s%s %s", text.length ? "; " : "",
+                         an_say_rule_code(arena, (enum an_rule)r, rules),
+                         an_say_rule(arena, (enum an_rule)r, rules));
+        }
+    }
+    const char *copy = text.failed    ? NULL
+                       : !text.length ? "none"
+                                      : an_arena_copy(arena, an_text_of(&text), text.length);
+    an_text_free(&text);
+    return copy;
+}
+
+static const struct an_limits *in_force(const struct an_stream_view *view)
+{
+    for (size_t i = view->count; i-- > 0;) {
+        if (view->points[i].phase < view->limits_count) {
+            return &view->limits[view->points[i].phase];
+        }
+    }
+    return NULL;
+}
+
+static const char *limits_text(struct an_arena *arena, const struct an_stream_view *view,
+                               const struct an_stream_sheet *sheet)
+{
+    for (size_t i = view->count; i-- > 0;) {
+        const struct an_panel_point *level = &view->points[i].point.level;
+        if (isfinite(level->centre)) {
+            const char *lcl = isfinite(level->lcl)
+                                  ? an_say_number(arena, level->lcl * view->scale, sheet->decimals)
+                                  : "none";
+            return an_arena_printf(
+                arena, "lcl %s, centre %s, ucl %s", lcl,
+                an_say_number(arena, level->centre * view->scale, sheet->decimals),
+                an_say_measure(arena, level->ucl * view->scale, sheet->decimals, sheet->unit));
+        }
+    }
+    return "none";
+}
+
+static const char *locked_text(const struct an_gather *gather, const struct an_limits *limits,
+                               const struct an_limits *all, size_t all_count)
+{
+    size_t number = 0;
+    size_t revisions = 0;
+    for (size_t i = 0; i < all_count; i++) {
+        revisions += all[i].state == AN_LIMITS_LOCKED;
+        number += all[i].state == AN_LIMITS_LOCKED && all[i].locked_us <= limits->locked_us;
+    }
+    return an_arena_printf(gather->arena, "revision %zu of %zu, %s by %s: %s", number, revisions,
+                           an_say_time(gather->arena, gather->line->zone, limits->locked_us),
+                           limits->author ? limits->author : "nobody named",
+                           limits->reason ? limits->reason : "no reason recorded");
+}
+
+static const char *baseline_text(const struct an_gather *gather, const struct an_limits *limits)
+{
+    struct an_arena *arena = gather->arena;
+    const struct an_zone *zone = gather->line->zone;
+    const char *left_out = limits->excluded_count ? an_arena_printf(arena, ", %zu left out by name",
+                                                                    limits->excluded_count)
+                                                  : "";
+    const char *period = "";
+    if (limits->baseline_from_us != AN_NO_INSTANT && limits->baseline_until_us != AN_NO_INSTANT) {
+        period =
+            an_arena_printf(arena, ", %s to %s", an_say_time(arena, zone, limits->baseline_from_us),
+                            an_say_time(arena, zone, limits->baseline_until_us));
+    }
+    return an_arena_printf(arena, "%s%s%s",
+                           an_say_many(arena, (int64_t)limits->model.samples, "sample"), left_out,
+                           period);
+}
+
+static const char *sigma_text(struct an_arena *arena, const struct an_limits *limits,
+                              const struct an_stream_view *view,
+                              const struct an_stream_sheet *sheet)
+{
+    struct an_text text = {0};
+    const int places = sheet->decimals + 1;
+    an_text_addf(
+        &text, "of the plotted value %s",
+        an_say_measure(arena, limits->model.sigma_level * view->scale, places, sheet->unit));
+    if (isfinite(limits->model.sigma_within) && limits->model.n_nominal > 1.0) {
+        an_text_addf(
+            &text, "; inside a sample %s",
+            an_say_measure(arena, limits->model.sigma_within * view->scale, places, sheet->unit));
+    }
+    if (isfinite(limits->model.between)) {
+        an_text_addf(
+            &text, "; between items beyond that %s",
+            an_say_measure(arena, limits->model.between * view->scale, places, sheet->unit));
+    }
+    if (isfinite(limits->model.dispersion) && fabs(limits->model.dispersion - 1.0) > 1e-9) {
+        an_text_addf(&text, "; dispersion factor %s",
+                     an_say_number(arena, limits->model.dispersion, 2));
+    }
+    if (isfinite(limits->sigma_relative_se)) {
+        an_text_addf(&text, "; known to about %s %% (one standard error)",
+                     an_say_number(arena, limits->sigma_relative_se * 100.0, 0));
+    }
+    const char *copy = text.failed ? NULL : an_arena_copy(arena, an_text_of(&text), text.length);
+    an_text_free(&text);
+    return copy;
+}
+
+/* What the baseline looked like, where that bears on how far the limits can be trusted. */
+static const char *assumption_text(struct an_arena *arena, const struct an_limits *limits)
+{
+    struct an_text text = {0};
+    if (isfinite(limits->normality.p)) {
+        an_text_addf(&text, "normal shape %s (Anderson-Darling p %s)",
+                     limits->normality.p < 0.01 ? "doubtful" : "not contradicted",
+                     limits->normality.p < 0.001 ? "below 0.001"
+                                                 : an_say_number(arena, limits->normality.p, 3));
+    }
+    if (isfinite(limits->lag1)) {
+        const bool beyond = isfinite(limits->lag1_bound) && fabs(limits->lag1) > limits->lag1_bound;
+        an_text_addf(&text, "%sneighbours correlate %s%s", text.length ? "; " : "",
+                     an_say_number(arena, limits->lag1, 2), beyond ? ", more than luck gives" : "");
+    }
+    for (size_t i = 0; i < limits->warning_count; i++) {
+        an_text_addf(&text, "%s%s", text.length ? "; " : "", limits->warnings[i]);
+    }
+    const char *copy = text.failed ? NULL : an_arena_copy(arena, an_text_of(&text), text.length);
+    an_text_free(&text);
+    return copy;
+}
+
+static const char *sampling_text(struct an_arena *arena, const struct an_stream_view *view,
+                                 const struct an_stream_sheet *sheet)
+{
+    static const char *const words[] = {[AN_SUBGROUP_ITEM] = "one sample an item",
+                                        [AN_SUBGROUP_ROW] = "each row is a sample",
+                                        [AN_SUBGROUP_EVERY] = "consecutive rows"};
+    struct an_text text = {0};
+    if (view->characteristic) {
+        an_text_add(&text, words[view->characteristic->subgroup]);
+        if (view->characteristic->subgroup == AN_SUBGROUP_EVERY) {
+            an_text_addf(&text, " by %d", view->characteristic->subgroup_size);
+        }
+    }
+    if (isfinite(sheet->readings_per_sample)) {
+        const double n = sheet->readings_per_sample;
+        an_text_addf(&text, "%sn %s%s", text.length ? ", " : "",
+                     fabs(n - nearbyint(n)) < 1e-9 ? "" : "about ",
+                     an_say_number(arena, n, n < 10 && fabs(n - nearbyint(n)) > 1e-9 ? 1 : 0));
+    }
+    if (sheet->shift_samples > 1 && sheet->panel[0].count > 1) {
+        const struct an_plot_point *points = sheet->panel[0].points;
+        const size_t last = sheet->panel[0].count - 1;
+        const size_t steps = (size_t)sheet->shift_samples - 1;
+        if (steps <= last) {
+            const int64_t span = points[last].at_us - points[last - steps].at_us;
+            an_text_addf(&text, "; %s this shift, one about every %s",
+                         an_say_many(arena, sheet->shift_samples, "sample"),
+                         an_say_span(arena, span / (int64_t)steps));
+        }
+    } else {
+        an_text_addf(&text, "; %s this shift", an_say_many(arena, sheet->shift_samples, "sample"));
+    }
+    const char *copy = text.failed ? NULL : an_arena_copy(arena, an_text_of(&text), text.length);
+    an_text_free(&text);
+    return copy;
+}
+
+static const char *spec_text(struct an_arena *arena, const struct an_stream_sheet *sheet)
+{
+    struct an_text text = {0};
+    const struct {
+        const char *name;
+        double value;
+    } parts[] = {{"target", sheet->target}, {"lower", sheet->lsl}, {"upper", sheet->usl}};
+    for (size_t i = 0; i < 3; i++) {
+        if (isfinite(parts[i].value)) {
+            an_text_addf(&text, "%s%s %s", text.length ? ", " : "", parts[i].name,
+                         an_say_plain(arena, parts[i].value));
+        }
+    }
+    if (text.length && sheet->unit && strcmp(sheet->unit, "1") != 0 && *sheet->unit) {
+        an_text_addf(&text, " %s", sheet->unit);
+    }
+    if (text.length && !sheet->single_values) {
+        an_text_add(&text, "; it judges units, not the plotted values");
+    }
+    const char *copy = text.failed    ? NULL
+                       : !text.length ? "none in the description"
+                                      : an_arena_copy(arena, an_text_of(&text), text.length);
+    an_text_free(&text);
+    return copy;
+}
+
+static const char *index_text(struct an_arena *arena, const char *name,
+                              const struct an_index *index)
+{
+    if (isfinite(index->lower) && isfinite(index->upper)) {
+        return an_arena_printf(
+            arena, "%s %s (%s to %s)", name, an_say_number(arena, index->value, 2),
+            an_say_number(arena, index->lower, 2), an_say_number(arena, index->upper, 2));
+    }
+    return an_arena_printf(arena, "%s %s", name, an_say_number(arena, index->value, 2));
+}
+
+/* Never an index of an unstable stream as if it foretold anything. */
+static enum an_status capability_text(struct an_gather *gather, const struct an_stream_view *view,
+                                      const struct an_stream_sheet *sheet, const char **text)
+{
+    *text = NULL;
+    if ((!isfinite(sheet->lsl) && !isfinite(sheet->usl)) || !view->count) {
+        return AN_OK;
+    }
+    struct an_stream_capability capability = {0};
+    struct an_arena *passing = an_arena_open();
+    if (!passing) {
+        return an_fail(gather->err, AN_NO_MEMORY, "out of memory");
+    }
+    struct an_arena *arena = gather->arena;
+    const enum an_status st = an_stream_capability_of(
+        gather->store, gather->line, &view->stream, view->points[0].sample.at_us,
+        gather->data->shift.until_us, passing, &capability, gather->err);
+    if (!st) {
+        const struct an_index *ppk = &capability.indices.ppk;
+        const char *past =
+            isfinite(ppk->value)
+                ? an_arena_printf(arena, "; %s over the chart's period describes the past only",
+                                  index_text(arena, "Ppk", ppk))
+                : "";
+        if (capability.why_not) {
+            *text = an_arena_printf(arena, "no Cpk: %s%s", capability.why_not, past);
+        } else if (!capability.stable || !isfinite(capability.indices.cpk.value)) {
+            *text = an_arena_printf(arena, "no Cpk while the stream is not stable%s", past);
+        } else {
+            *text = an_arena_printf(
+                arena, "%s, %s, n %s", index_text(arena, "Cpk", &capability.indices.cpk),
+                index_text(arena, "Ppk", ppk), an_say_count(arena, (int64_t)capability.n));
+        }
+    }
+    an_arena_close(passing);
+    if (st == AN_TOO_FEW || st == AN_DOMAIN || st == AN_NO_SPREAD) {
+        *text = an_arena_printf(arena, "no index: %s", gather->err ? gather->err->text : "");
+        return AN_OK;
+    }
+    return st;
+}
+
+static enum an_status gauge_text(struct an_gather *gather, const struct an_stream_view *view,
+                                 const char **text)
+{
+    *text = view->station ? view->station->gauge : NULL;
+    if (!view->count) {
+        return AN_OK;
+    }
+    struct an_visit visit = {0};
+    const enum an_status st =
+        an_store_visit(gather->store, view->points[view->count - 1].sample.visit_id, gather->arena,
+                       &visit, gather->err);
+    if (st == AN_NOT_FOUND) {
+        return AN_OK;
+    }
+    const char *gauge = visit.gauge ? visit.gauge : *text;
+    if (!st && visit.tool) {
+        *text = gauge ? an_arena_printf(gather->arena, "%s, tool %s", gauge, visit.tool)
+                      : an_arena_printf(gather->arena, "tool %s", visit.tool);
+    } else if (!st) {
+        *text = gauge;
+    }
+    return st;
+}
+
+enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_view *view,
+                               const struct an_limits *all, size_t all_count,
+                               struct an_stream_sheet *sheet)
+{
+    struct an_arena *arena = gather->arena;
+    sheet->facts = an_arena_alloc(arena, MOST_FACTS, sizeof *sheet->facts);
+    if (!sheet->facts) {
+        return an_fail(gather->err, AN_NO_MEMORY, "out of memory");
+    }
+    const struct an_limits *limits = in_force(view);
+    add(gather, sheet, "Stream", sheet->stream.name);
+    if (limits) {
+        add(gather, sheet, "Chart", an_say_family(limits->model.family));
+        add(gather, sheet, "Limits in force", limits_text(arena, view, sheet));
+        add(gather, sheet, "Locked", locked_text(gather, limits, all, all_count));
+        add(gather, sheet, "Baseline", baseline_text(gather, limits));
+        add(gather, sheet, "Sigma", sigma_text(arena, limits, view, sheet));
+        add(gather, sheet, "Baseline's shape", assumption_text(arena, limits));
+        add(gather, sheet, "Rules in force", an_say_rules(arena, &limits->rules));
+        add(gather, sheet, "False alarms to expect",
+            an_arena_printf(arena,
+                            "about %s points in this shift's %s, if nothing had changed (level "
+                            "chart, each rule counted)",
+                            an_say_number(arena, sheet->expected_false, 2),
+                            an_say_many(arena, sheet->shift_samples, "sample")));
+    } else {
+        add(gather, sheet, "Limits in force", "none");
+    }
+    const char *gauge = NULL;
+    enum an_status st = gauge_text(gather, view, &gauge);
+    if (st) {
+        return st;
+    }
+    add(gather, sheet, "Gauge", gauge ? gauge : "not named by the station");
+    add(gather, sheet, "Sampling", sampling_text(arena, view, sheet));
+    add(gather, sheet, "Spec", spec_text(arena, sheet));
+    const char *capability = NULL;
+    st = capability_text(gather, view, sheet, &capability);
+    if (st) {
+        return st;
+    }
+    add(gather, sheet, "Capability", capability);
+    return AN_OK;
+}

@@ -1,0 +1,195 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What came in and what did not: stations, held rows and files, silence. Responsible for telling
+ * a station that sent nothing from one that never does; never judges values.
+ *
+ * Its one hard idea: a station's last sign of life is looked for up to the report's end, not up to
+ * today, so that a report made again later still says what was known of that shift.
+ */
+#include "andamento/base/text.h"
+#include "report/gather.h"
+#include "report/wording.h"
+
+#include <inttypes.h>
+#include <string.h>
+
+enum { MOST_HELD_FILES = 200 };
+
+static enum an_status no_memory(const struct an_gather *gather)
+{
+    return an_fail(gather->err, AN_NO_MEMORY, "out of memory");
+}
+
+static struct an_station_sheet *station_named(struct an_shift_data *data, const char *name)
+{
+    for (size_t i = 0; i < data->station_count; i++) {
+        if (!strcmp(data->stations[i].name, name)) {
+            return &data->stations[i];
+        }
+    }
+    return NULL;
+}
+
+static void heard(struct an_station_sheet *station, int64_t at_us, int64_t until_us)
+{
+    if (at_us != AN_NO_INSTANT && at_us < until_us && at_us > station->last_us) {
+        station->last_us = at_us;
+    }
+}
+
+/* The description's stations, then those only the store knows. */
+static enum an_status list_stations(struct an_gather *gather,
+                                    const struct an_station_traffic *traffic, size_t count)
+{
+    struct an_shift_data *data = gather->data;
+    const struct an_line *line = gather->line;
+    data->stations = an_arena_alloc(
+        gather->arena, line->station_count + data->sheet_count + count + 1, sizeof *data->stations);
+    if (!data->stations) {
+        return no_memory(gather);
+    }
+    for (size_t i = 0; i < line->station_count; i++) {
+        const struct an_station *station = &line->stations[i];
+        data->stations[data->station_count++] =
+            (struct an_station_sheet){.name = station->name,
+                                      .title = station->title ? station->title : station->name,
+                                      .described = true,
+                                      .silent_after_us = station->silent_after_us,
+                                      .last_us = AN_NO_INSTANT};
+    }
+    for (size_t i = 0; i < count; i++) {
+        const char *name = traffic[i].station ? traffic[i].station : "no station";
+        struct an_station_sheet *station = station_named(data, name);
+        if (!station) {
+            station = &data->stations[data->station_count++];
+            *station =
+                (struct an_station_sheet){.name = name, .title = name, .last_us = AN_NO_INSTANT};
+        }
+        station->traffic = traffic[i];
+        heard(station, traffic[i].last_us, data->shift.until_us);
+    }
+    for (size_t i = 0; i < data->sheet_count; i++) {
+        struct an_stream_sheet *sheet = &data->sheets[i];
+        struct an_station_sheet *station = station_named(data, sheet->stream.station);
+        if (!station) {
+            station = &data->stations[data->station_count++];
+            *station = (struct an_station_sheet){.name = sheet->stream.station,
+                                                 .title = sheet->station_title,
+                                                 .last_us = AN_NO_INSTANT};
+        }
+        sheet->station = (size_t)(station - data->stations);
+        station->streams++;
+        heard(station, sheet->last_us, data->shift.until_us);
+        if (sheet->stream.last_us < data->shift.until_us) {
+            heard(station, sheet->stream.last_us, data->shift.until_us);
+        }
+    }
+    for (size_t i = 0; i < data->station_count; i++) {
+        struct an_station_sheet *station = &data->stations[i];
+        station->silent = station->silent_after_us > 0 &&
+                          (station->last_us == AN_NO_INSTANT ||
+                           station->last_us + station->silent_after_us < data->as_of_us);
+    }
+    return AN_OK;
+}
+
+static const char *first_example(struct an_gather *gather, const struct an_held_count *count,
+                                 enum an_status *st)
+{
+    struct an_held *rows = NULL;
+    size_t found = 0;
+    *st = an_store_held(gather->store, count->station, count->code, 0, 1, gather->arena, &rows,
+                        &found, gather->err);
+    if (*st || !found) {
+        return NULL;
+    }
+    return an_arena_printf(gather->arena, "%s line %" PRIu64 ": %s",
+                           rows[0].file_name ? rows[0].file_name : "a file", rows[0].line,
+                           rows[0].why ? rows[0].why : rows[0].code);
+}
+
+static enum an_status list_held(struct an_gather *gather)
+{
+    struct an_shift_data *data = gather->data;
+    struct an_held_count *counts = NULL;
+    size_t count = 0;
+    enum an_status st =
+        an_store_held_counts(gather->store, data->shift.from_us, data->shift.until_us,
+                             gather->arena, &counts, &count, gather->err);
+    if (st) {
+        return st;
+    }
+    data->held = an_arena_alloc(gather->arena, count ? count : 1, sizeof *data->held);
+    if (!data->held) {
+        return no_memory(gather);
+    }
+    for (size_t i = 0; i < count; i++) {
+        data->held[i] = (struct an_held_reason){
+            .station = counts[i].station ? counts[i].station : "no station",
+            .code = counts[i].code,
+            .rows = counts[i].rows,
+            .files = counts[i].files,
+            .example = first_example(gather, &counts[i], &st),
+            .advice =
+                gather->options->held_advice ? gather->options->held_advice(counts[i].code) : NULL};
+        if (st) {
+            return st;
+        }
+    }
+    data->held_count = count;
+    return AN_OK;
+}
+
+/* A held file has no event times when no row of it could be read: then it stands in every report
+ * made after it was held, because nobody can say to which shift it belongs. */
+static bool belongs(const struct an_shift_data *data, const struct an_file *file)
+{
+    if (file->state != AN_FILE_HELD) {
+        return false;
+    }
+    if (file->first_us == AN_NO_INSTANT || file->last_us == AN_NO_INSTANT) {
+        return true;
+    }
+    return file->first_us < data->shift.until_us && file->last_us >= data->shift.from_us;
+}
+
+static enum an_status list_held_files(struct an_gather *gather)
+{
+    struct an_shift_data *data = gather->data;
+    struct an_file *files = NULL;
+    size_t count = 0;
+    const enum an_status st = an_store_files(gather->store, AN_NO_INSTANT, AN_NO_INSTANT,
+                                             gather->arena, &files, &count, gather->err);
+    if (st) {
+        return st;
+    }
+    data->held_files = an_arena_alloc(gather->arena, count ? count : 1, sizeof *data->held_files);
+    if (!data->held_files) {
+        return no_memory(gather);
+    }
+    for (size_t i = count; i-- > 0 && data->held_file_count < MOST_HELD_FILES;) {
+        if (belongs(data, &files[i])) {
+            data->held_files[data->held_file_count++] = files[i];
+        }
+    }
+    return AN_OK;
+}
+
+enum an_status an_gather_intake(struct an_gather *gather)
+{
+    struct an_shift_data *data = gather->data;
+    struct an_station_traffic *traffic = NULL;
+    size_t count = 0;
+    enum an_status st = an_store_traffic(gather->store, data->shift.from_us, data->shift.until_us,
+                                         gather->arena, &traffic, &count, gather->err);
+    if (!st) {
+        st = list_stations(gather, traffic, count);
+    }
+    if (!st) {
+        st = list_held(gather);
+    }
+    if (!st) {
+        st = list_held_files(gather);
+    }
+    return st;
+}

@@ -1,0 +1,290 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The report's words. Responsible for every number, time and sentence that is not the judge's own;
+ * must never decide what is worth saying about a stream (the judge did) nor where it stands.
+ * Its one hard idea: the leading sentence has a form for each way in which a shift can be empty,
+ * so that "no signal" is never said of what was not judged.
+ */
+#include "report/wording.h"
+
+#include "andamento/base/number.h"
+#include "andamento/base/text.h"
+
+#include <inttypes.h>
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+const char *an_say_count(struct an_arena *arena, int64_t count)
+{
+    char digits[24];
+    const int length = snprintf(digits, sizeof digits, "%" PRId64, count < 0 ? -count : count);
+    char text[40];
+    size_t used = 0;
+    if (count < 0) {
+        text[used++] = '-';
+    }
+    for (int i = 0; i < length; i++) {
+        if (i && (length - i) % 3 == 0) {
+            text[used++] = ',';
+        }
+        text[used++] = digits[i];
+    }
+    return an_arena_copy(arena, text, used);
+}
+
+static bool ends_with(const char *text, const char *end)
+{
+    const size_t a = strlen(text);
+    const size_t b = strlen(end);
+    return a >= b && !strcmp(text + a - b, end);
+}
+
+const char *an_say_many(struct an_arena *arena, int64_t count, const char *noun)
+{
+    const char *number = an_say_count(arena, count);
+    const size_t length = strlen(noun);
+    if (count == 1) {
+        return an_arena_printf(arena, "%s %s", number, noun);
+    }
+    if (ends_with(noun, "s") || ends_with(noun, "x") || ends_with(noun, "ch") ||
+        ends_with(noun, "sh")) {
+        return an_arena_printf(arena, "%s %ses", number, noun);
+    }
+    if (length > 1 && noun[length - 1] == 'y' && !strchr("aeiou", noun[length - 2])) {
+        return an_arena_printf(arena, "%s %.*sies", number, (int)(length - 1), noun);
+    }
+    return an_arena_printf(arena, "%s %ss", number, noun);
+}
+
+const char *an_say_number(struct an_arena *arena, double value, int decimals)
+{
+    if (!isfinite(value)) {
+        return "-";
+    }
+    if (fabs(value) >= 1e15) {
+        return an_say_plain(arena, value);
+    }
+    const int places = decimals < 0 ? 0 : decimals > 9 ? 9 : decimals;
+    char text[64];
+    (void)snprintf(text, sizeof text, "%.*f", places, value);
+    for (char *at = text; *at; at++) { /* a host program may have changed the locale */
+        if (*at == ',') {
+            *at = '.';
+        }
+    }
+    const bool zero = text[0] == '-' && strspn(text, "-0.") == strlen(text);
+    return an_arena_printf(arena, "%s", zero ? text + 1 : text);
+}
+
+const char *an_say_measure(struct an_arena *arena, double value, int decimals, const char *unit)
+{
+    const char *number = an_say_number(arena, value, decimals);
+    if (!unit || !*unit || !strcmp(unit, "1")) {
+        return number;
+    }
+    return an_arena_printf(arena, "%s %s", number, unit);
+}
+
+const char *an_say_plain(struct an_arena *arena, double value)
+{
+    char text[32];
+    return isfinite(value) ? an_arena_printf(arena, "%s", an_number_shortest(value, text)) : "-";
+}
+
+const char *an_say_time(struct an_arena *arena, const struct an_zone *zone, int64_t at_us)
+{
+    char text[40];
+    return at_us == AN_NO_INSTANT
+               ? "never"
+               : an_arena_printf(arena, "%s", an_instant_spoken(zone, at_us, text));
+}
+
+const char *an_say_period(struct an_arena *arena, const struct an_zone *zone, int64_t from_us,
+                          int64_t until_us)
+{
+    const struct an_civil from = an_zone_civil(zone, from_us);
+    const struct an_civil until = an_zone_civil(zone, until_us);
+    const char *begin = an_say_time(arena, zone, from_us);
+    const char *zone_name = an_zone_name(zone);
+    if (an_civil_days(&from) == an_civil_days(&until)) {
+        return an_arena_printf(arena, "%s to %02d:%02d %d, %s", begin, until.hour, until.minute,
+                               until.year, zone_name);
+    }
+    return an_arena_printf(arena, "%s to %s %d, %s", begin, an_say_time(arena, zone, until_us),
+                           until.year, zone_name);
+}
+
+const char *an_say_span(struct an_arena *arena, int64_t span_us)
+{
+    const int64_t minutes = span_us < 0 ? 0 : span_us / AN_MINUTE_US;
+    if (minutes < 90) {
+        return an_arena_printf(arena, "%" PRId64 " min", minutes);
+    }
+    if (minutes < 48 * 60) {
+        return an_arena_printf(arena, "%" PRId64 " h", (minutes + 30) / 60);
+    }
+    return an_arena_printf(arena, "%" PRId64 " days", (minutes + 12 * 60) / (24 * 60));
+}
+
+const char *an_say_list(struct an_arena *arena, const char *const *at, size_t count, size_t most)
+{
+    struct an_text text = {0};
+    /* "and 1 more" says no less in the room of the one itself */
+    const size_t shown = count <= most + 1 ? count : most;
+    for (size_t i = 0; i < shown; i++) {
+        if (i) {
+            an_text_add(&text, shown == count && i + 1 == count ? " and " : ", ");
+        }
+        an_text_add(&text, at[i]);
+    }
+    if (shown < count) {
+        an_text_addf(&text, " and %zu more", count - shown);
+    }
+    const char *copy = text.failed ? NULL : an_arena_copy(arena, an_text_of(&text), text.length);
+    an_text_free(&text);
+    return copy;
+}
+
+const char *an_say_rule_code(struct an_arena *arena, enum an_rule rule,
+                             const struct an_rule_choice *choice)
+{
+    char code[16];
+    const char *text = an_rule_code(rule, +1, choice, code);
+    const size_t length = strlen(text);
+    const bool sided = length && (text[length - 1] == '+' || text[length - 1] == '-');
+    return an_arena_copy(arena, text, sided ? length - 1 : length);
+}
+
+const char *an_say_rule(struct an_arena *arena, enum an_rule rule,
+                        const struct an_rule_choice *choice)
+{
+    switch (rule) {
+    case AN_RULE_BEYOND_LIMIT:
+        return "a point beyond a control limit";
+    case AN_RULE_TWO_OF_THREE_BEYOND_2S:
+        return "2 of 3 points beyond 2 sigma on one side";
+    case AN_RULE_FOUR_OF_FIVE_BEYOND_1S:
+        return "4 of 5 points beyond 1 sigma on one side";
+    case AN_RULE_RUN_ONE_SIDE:
+        return an_arena_printf(arena, "%d points in a row on one side of the centre",
+                               choice->run_length);
+    case AN_RULE_STEADY_TREND:
+        return an_arena_printf(arena, "%d points, each further the same way", choice->trend_length);
+    case AN_RULE_ALTERNATING:
+        return "14 points, up and down by turns";
+    case AN_RULE_HUGGING_CENTRE:
+        return "15 points in a row within 1 sigma of the centre";
+    case AN_RULE_AVOIDING_CENTRE:
+        return "8 points in a row, none within 1 sigma of the centre";
+    case AN_RULE_COUNT:
+        break;
+    }
+    return "a rule this version does not know";
+}
+
+const char *an_say_family(enum an_family family)
+{
+    static const char *const words[AN_FAMILY_COUNT] = {
+        [AN_XBAR_R] = "subgroup means, limits from the mean range inside subgroups",
+        [AN_XBAR_S] = "subgroup means, limits from the standard deviation inside subgroups",
+        [AN_INDIVIDUALS] = "single values, limits from their moving range",
+        [AN_BETWEEN_WITHIN] = "item means, limits from item-to-item variation; the spread inside "
+                              "items is judged by itself",
+        [AN_P] = "proportion of nonconforming units, binomial limits",
+        [AN_NP] = "number of nonconforming units, binomial limits",
+        [AN_C] = "count of nonconformities, Poisson limits",
+        [AN_U] = "nonconformities per opportunity, Poisson limits",
+        [AN_P_PRIME] = "proportion, binomial limits widened by the dispersion found",
+        [AN_U_PRIME] = "rate, Poisson limits widened by the dispersion found"};
+    return (unsigned)family < AN_FAMILY_COUNT ? words[family] : "chart of an unknown kind";
+}
+
+/* Without the full stop a sentence ends in, so that more may follow. */
+static const char *without_stop(struct an_arena *arena, const char *sentence)
+{
+    size_t length = strlen(sentence);
+    while (length && (sentence[length - 1] == '.' || sentence[length - 1] == ' ')) {
+        length--;
+    }
+    return an_arena_copy(arena, sentence, length);
+}
+
+static const char *nothing_moved(struct an_arena *arena, const struct an_shift_data *data)
+{
+    if (!data->sheet_count) {
+        return "The store holds no samples yet, so there is nothing to judge.";
+    }
+    if (!data->samples) {
+        return "No station sent a sample in this shift, so nothing was judged.";
+    }
+    const char *samples = an_say_many(arena, data->samples, "sample");
+    size_t measured = 0;
+    for (size_t i = 0; i < data->sheet_count; i++) {
+        measured += data->sheets[i].shift_samples > 0;
+    }
+    const char *streams = an_say_many(arena, (int64_t)data->judged_streams, "stream");
+    if (!data->judged_streams) {
+        return an_arena_printf(arena,
+                               "Nothing was judged: %s came in from %s, and none of them has "
+                               "locked limits.",
+                               samples, an_say_many(arena, (int64_t)measured, "stream"));
+    }
+    int64_t judged = 0;
+    for (size_t i = 0; i < data->sheet_count; i++) {
+        judged += data->sheets[i].has_limits ? data->sheets[i].shift_samples : 0;
+    }
+    if (judged == data->samples) {
+        return an_arena_printf(arena, "No signal in %s, %s.", streams, samples);
+    }
+    return an_arena_printf(
+        arena,
+        "No signal in the %s that have limits, %s. %s in %s were not judged: "
+        "no limits.",
+        streams, an_say_many(arena, judged, "sample"),
+        an_say_many(arena, data->samples - judged, "sample"),
+        an_say_many(arena, (int64_t)(measured - data->judged_streams), "stream"));
+}
+
+const char *an_say_lead(struct an_arena *arena, const struct an_shift_data *data)
+{
+    if (!data->signal_count) {
+        return nothing_moved(arena, data);
+    }
+    const struct an_shift_signal *worst = &data->signals[0];
+    const char *sentence = worst->signal.sentence ? without_stop(arena, worst->signal.sentence)
+                                                  : data->sheets[worst->sheet].title;
+    if (data->moved_streams == 1) {
+        return an_arena_printf(arena, "1 stream moved this shift: %s.", sentence);
+    }
+    return an_arena_printf(arena, "%s moved this shift. The worst: %s.",
+                           an_say_many(arena, (int64_t)data->moved_streams, "stream"), sentence);
+}
+
+const char *an_say_comparison(struct an_arena *arena, const struct an_shift_data *data)
+{
+    struct an_text text = {0};
+    an_text_addf(&text, "This shift: %s of %s moved",
+                 an_say_count(arena, (int64_t)data->moved_streams),
+                 an_say_many(arena, (int64_t)data->judged_streams, "stream"));
+    if (data->signal_count) {
+        an_text_addf(&text, " (%zu for the first time, %zu still from before)", data->new_streams,
+                     data->moved_streams - data->new_streams);
+    }
+    an_text_addf(&text, ", %s. ", an_say_many(arena, data->samples, "sample"));
+    if (data->before_label) {
+        an_text_addf(&text, "Last shift (%s): %s moved, %s. ", data->before_label,
+                     an_say_many(arena, (int64_t)data->before_moved, "stream"),
+                     an_say_many(arena, data->before_samples, "sample"));
+    }
+    if (data->judged_streams) {
+        const int places = data->expected_false < 9.95 ? 1 : 0;
+        an_text_addf(&text,
+                     "By luck alone, with these rules, about %s points of a shift like this would "
+                     "signal although nothing changed.",
+                     an_say_number(arena, data->expected_false, places));
+    }
+    const char *copy = text.failed ? NULL : an_arena_copy(arena, an_text_of(&text), text.length);
+    an_text_free(&text);
+    return copy;
+}
