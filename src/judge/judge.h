@@ -133,13 +133,17 @@ struct an_signal {
     bool open;        /* no answer recorded */
     bool ongoing;     /* its last hit is within the rules' memory of the newest sample */
     const char *code; /* of the first hit: "B+", "R9-" */
-    /* how large: mean of the points of the episode minus the centre */
+    /* How large. A step: mean of the points from the onset on, minus the centre; a ramp: what it has
+     * risen to at the last hit; no start estimated: mean over the episode's points minus the centre;
+     * a pattern without a side (alternating ...): mean step from point to point. */
     double size, size_sigmas; /* in shown unit; in sigmas of the plotted statistic */
+    const char *unit;         /* the shown unit, "" for none */
     double per_day;           /* of a ramp: shown unit per day; NAN for a step */
     bool has_change;          /* a start was estimated */
     struct an_change change;  /* indexes are into the samples looked at; use the ids below */
     int64_t onset_sample_id, onset_us, onset_earliest_us, onset_latest_us;
-    int64_t *item_ids; /* items from the onset on to the last hit, each once, in order */
+    int64_t *item_ids;         /* items from the onset on to the last hit, each once, in order */
+    const char **item_serials; /* of the same */
     size_t item_count;
     size_t product_in_next; /* of them, how many are linked into an item of product kind */
     const char *next_kind;  /* that kind's title ("wall"), or NULL */
@@ -178,7 +182,7 @@ struct an_stream_capability {
     struct an_spec spec;
     int64_t samples;
     double n;
-    bool stable;       /* no hit of beyond_limit or a run in the period, and limits in force */
+    bool stable;       /* limits in force for every sample of the period, and no rule met */
     size_t signalling; /* samples with a hit */
     struct an_capability_basis basis;
     struct an_capability indices; /* cp.. NAN unless stable */

@@ -1,0 +1,24 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* A baseline while limits are learned from it. One thread a call. */
+#ifndef AN_JUDGE_BASELINE_H
+#define AN_JUDGE_BASELINE_H
+
+#include "judge/judge.h"
+
+struct an_baseline {
+    const struct an_stream *stream;
+    const struct an_characteristic *characteristic;
+    const struct an_zone *zone; /* of times in sentences */
+    const struct an_sample *samples;
+    struct an_chart_sample *charted; /* as the chart learns them */
+    size_t count;
+    size_t usable;         /* not left out, with something to learn from */
+    size_t *readings_seen; /* of each of limits->positions; NULL without places */
+};
+
+/* Looks at normality, independence and uncertainty, and appends what a person should know before
+ * locking to limits->warnings. limits->model is learned already. AN_NO_MEMORY. */
+AN_CHECKED enum an_status an_baseline_look(const struct an_baseline *baseline,
+                                           struct an_limits *limits, struct an_arena *arena);
+
+#endif

@@ -1,0 +1,379 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What a person should know of a baseline before locking limits learned from it. Must never change
+ * the limits: it looks, and says in sentences what it sees.
+ *
+ * Tests that warn are held at small chances of warning by luck (1 in 100 for shape, 1 in 1000 for
+ * dispersion): a warning that comes every day is not read.
+ */
+#include "andamento/base/number.h"
+#include "judge/baseline.h"
+#include "judge/shown.h"
+
+#include <math.h>
+#include <string.h>
+
+#define SAMPLES_WANTED 20
+#define SIGNALS_LISTED 50
+
+struct look {
+    const struct an_baseline *b;
+    struct an_limits *limits;
+    struct an_arena *arena;
+    size_t room;
+    struct an_chart_point *points; /* the baseline under its own limits */
+    double *z;                     /* of the level panel, without those left out */
+    size_t z_count;
+};
+
+static enum an_status warn(struct look *look, const char *text)
+{
+    struct an_limits *limits = look->limits;
+
+    if (!text) {
+        return AN_NO_MEMORY;
+    }
+    if (limits->warning_count == look->room) {
+        const size_t room = look->room ? 2 * look->room : 8;
+        const char **more = an_arena_alloc(look->arena, room, sizeof *more);
+        if (!more) {
+            return AN_NO_MEMORY;
+        }
+        if (limits->warning_count) {
+            memcpy(more, limits->warnings, limits->warning_count * sizeof *more);
+        }
+        limits->warnings = more;
+        look->room = room;
+    }
+    limits->warnings[limits->warning_count++] = text;
+    return AN_OK;
+}
+
+static enum an_status judge_own(struct look *look)
+{
+    const struct an_baseline *b = look->b;
+    size_t before = AN_NONE;
+
+    look->points = an_arena_alloc(look->arena, b->count + 1, sizeof *look->points);
+    look->z = an_arena_alloc(look->arena, b->count + 1, sizeof *look->z);
+    if (!look->points || !look->z) {
+        return AN_NO_MEMORY;
+    }
+    for (size_t i = 0; i < b->count; i++) {
+        if (b->charted[i].excluded) {
+            before = AN_NONE;
+            look->points[i].level.z = NAN;
+            look->points[i].spread.z = NAN;
+            continue;
+        }
+        look->points[i] = an_chart_judge(&look->limits->model, &b->charted[i],
+                                         before == AN_NONE ? NULL : &b->charted[before]);
+        before = i;
+        if (isfinite(look->points[i].level.z)) {
+            look->z[look->z_count++] = look->points[i].level.z;
+        }
+    }
+    return AN_OK;
+}
+
+/* ---- how many, how independent, how normal -------------------------------------------------------- */
+static enum an_status look_count(struct look *look)
+{
+    const size_t m = look->b->usable;
+
+    an_chart_uncertainty(&look->limits->model, &look->limits->sigma_relative_se,
+                         &look->limits->centre_half_width);
+    if (m >= SAMPLES_WANTED) {
+        return AN_OK;
+    }
+    const double se = look->limits->sigma_relative_se;
+    if (isfinite(se)) {
+        return warn(look,
+                    an_arena_printf(look->arena,
+                                    "only %zu samples: %d to 25 are common practice; sigma is "
+                                    "known to about +-%.0f %%, so these limits are a first "
+                                    "guess",
+                                    m, SAMPLES_WANTED, 100 * se));
+    }
+    return warn(look, an_arena_printf(look->arena,
+                                      "only %zu samples: %d to 25 are common practice, so these "
+                                      "limits are a first guess",
+                                      m, SAMPLES_WANTED));
+}
+
+static enum an_status look_independence(struct look *look)
+{
+    const enum an_family family = look->limits->model.family;
+    const bool ranges = family == AN_INDIVIDUALS || family == AN_BETWEEN_WITHIN ||
+                        family == AN_P_PRIME || family == AN_U_PRIME;
+    struct an_limits *limits = look->limits;
+    const char *what;
+
+    limits->lag1 = NAN;
+    limits->lag1_bound = NAN;
+    if (look->z_count < 4 || an_autocorrelation(look->z, look->z_count, 1, &limits->lag1)) {
+        limits->lag1 = NAN;
+        return AN_OK;
+    }
+    limits->lag1_bound = 2 / sqrt((double)look->z_count);
+    if (!(fabs(limits->lag1) > limits->lag1_bound)) {
+        return AN_OK;
+    }
+    if (ranges) {
+        what = limits->lag1 > 0
+                   ? "limits from moving ranges are then too narrow and signal too often"
+                   : "limits from moving ranges are then too wide and signal too late";
+    } else {
+        what = limits->lag1 > 0
+                   ? "the level wanders, and runs on one side will signal too often"
+                   : "the level alternates, as over-adjustment or two mixed sources do";
+    }
+    return warn(look, an_arena_printf(look->arena,
+                                      "neighbouring samples are not independent (lag-1 correlation "
+                                      "%.2f; luck stays within +-%.2f): %s",
+                                      limits->lag1, limits->lag1_bound, what));
+}
+
+static enum an_status look_normality(struct look *look)
+{
+    const enum an_family family = look->limits->model.family;
+    struct an_normality *normality = &look->limits->normality;
+    double *scratch = an_arena_alloc(look->arena, look->z_count + 1, sizeof *scratch);
+
+    if (!scratch) {
+        return AN_NO_MEMORY;
+    }
+    if (an_anderson_darling(look->z, look->z_count, scratch, normality)) {
+        *normality = (struct an_normality){NAN, NAN, NAN};
+        return AN_OK;
+    }
+    if ((family == AN_INDIVIDUALS || family == AN_BETWEEN_WITHIN) && normality->p < 0.01) {
+        return warn(look,
+                    an_arena_printf(look->arena,
+                                    "the plotted values are not normal (Anderson-Darling A2* %.2f, "
+                                    "p %s%.4f): limits at %g sigma then do not have their usual "
+                                    "rate of false alarms; look at the distribution before locking",
+                                    normality->a2_star, normality->p < 0.0001 ? "below " : "",
+                                    fmax(normality->p, 0.0001), look->limits->model.k));
+    }
+    return AN_OK;
+}
+
+/* ---- do items differ more than their inside explains ----------------------------------------------- */
+struct anova {
+    double between_ms, within_ms, between_df, within_df, n0;
+};
+
+/* One-way analysis of variance from the samples' n, mean, sd; n0 is the n that the expected mean
+ * square between carries for unequal n. */
+static bool analyse(const struct an_baseline *b, struct anova *a)
+{
+    double n = 0;
+    double mean = 0;
+    double squares = 0;
+    double ss_between = 0;
+    double ss_within = 0;
+    double m = 0;
+
+    for (size_t i = 0; i < b->count; i++) {
+        const struct an_chart_sample *c = &b->charted[i];
+        if (!c->excluded && c->n >= 1) {
+            n += c->n;
+            squares += c->n * c->n;
+            mean += (c->mean - mean) * c->n / n;
+            m++;
+        }
+    }
+    for (size_t i = 0; i < b->count; i++) {
+        const struct an_chart_sample *c = &b->charted[i];
+        if (!c->excluded && c->n >= 1) {
+            ss_between += c->n * (c->mean - mean) * (c->mean - mean);
+            ss_within += c->n >= 2 ? c->sd * c->sd * (c->n - 1) : 0;
+        }
+    }
+    a->between_df = m - 1;
+    a->within_df = n - m;
+    if (a->between_df < 1 || a->within_df < 1) {
+        return false;
+    }
+    a->between_ms = ss_between / a->between_df;
+    a->within_ms = ss_within / a->within_df;
+    a->n0 = (n - squares / n) / (m - 1);
+    return a->within_ms > 0;
+}
+
+static enum an_status look_between(struct look *look)
+{
+    const struct an_chart_model *m = &look->limits->model;
+    struct anova a;
+
+    if ((m->family != AN_XBAR_R && m->family != AN_XBAR_S) || !analyse(look->b, &a)) {
+        return AN_OK;
+    }
+    const double f = a.between_ms / a.within_ms;
+    const double p = an_f_above(f, a.between_df, a.within_df);
+    /* item means as they vary, against limits that only the inside of items made */
+    const double share = 2 * an_normal_above(m->k / sqrt(f));
+    if (!(p < 0.001) || share < 0.01) {
+        return AN_OK;
+    }
+    return warn(look, an_arena_printf(
+                          look->arena,
+                          "samples differ far more than the spread inside them explains (F "
+                          "%.1f with %.0f and %.0f degrees of freedom; item-to-item sigma "
+                          "%.3g against %.3g inside): limits from the inside would signal at "
+                          "about %.0f of 100 samples of a process that only does what it did "
+                          "in this baseline; use between_within",
+                          f, a.between_df, a.within_df, sqrt((a.between_ms - a.within_ms) / a.n0),
+                          sqrt(a.within_ms), 100 * share));
+}
+
+static enum an_status look_dispersion(struct look *look)
+{
+    const struct an_chart_model *m = &look->limits->model;
+    const bool proportion = m->family == AN_P || m->family == AN_NP;
+    struct an_chart_model prime;
+    double sum = 0;
+
+    if (!proportion && m->family != AN_C && m->family != AN_U) {
+        return AN_OK;
+    }
+    for (size_t i = 0; i < look->z_count; i++) {
+        sum += look->z[i] * look->z[i];
+    }
+    if (look->z_count < 2 || an_chi_square_above(sum, (double)look->z_count - 1) >= 0.001 ||
+        an_chart_learn(proportion ? AN_P_PRIME : AN_U_PRIME, m->k, look->b->charted, look->b->count,
+                       &prime) ||
+        !(prime.dispersion > 1.2)) {
+        return AN_OK;
+    }
+    return warn(
+        look, an_arena_printf(look->arena,
+                              "counts vary %.1f times as much from sample to sample as %s "
+                              "explains: these limits would signal at about %.0f of 100 stable "
+                              "samples; use %s",
+                              prime.dispersion, proportion ? "a fixed proportion" : "a fixed rate",
+                              200 * an_normal_above(m->k / prime.dispersion),
+                              proportion ? "p_prime" : "u_prime"));
+}
+
+/* ---- readings: coarse steps, rare places ----------------------------------------------------------- */
+static enum an_status look_resolution(struct look *look)
+{
+    const struct an_characteristic *c = look->b->characteristic;
+    const struct an_chart_model *m = &look->limits->model;
+    int decimals = 0;
+    char step_text[32];
+    char sigma_text[40];
+
+    if (c->kind != AN_MEASURED || an_family_is_attribute(m->family)) {
+        return AN_OK;
+    }
+    for (size_t i = 0; i < look->b->count; i++) {
+        decimals =
+            look->b->samples[i].decimals > decimals ? look->b->samples[i].decimals : decimals;
+    }
+    const double step = an_decimal_value(1, decimals) * fabs(isfinite(c->factor) ? c->factor : 1);
+    const double sigma =
+        isfinite(m->sigma_within) && m->sigma_within > 0 ? m->sigma_within : m->sigma_level;
+    if (step <= sigma) { /* a step above one sigma spoils ranges: common practice, no source */
+        return AN_OK;
+    }
+    return warn(look, an_arena_printf(look->arena,
+                                      "readings come in steps of %s %s, more than one sigma (%s): "
+                                      "the limits rest on rounding; have the gauge write one more "
+                                      "digit",
+                                      an_number_shortest(step, step_text),
+                                      c->unit && strcmp(c->unit, "1") != 0 ? c->unit : "",
+                                      an_shown_size(sigma, -1, sigma_text)));
+}
+
+static enum an_status look_places(struct look *look)
+{
+    const struct an_limits *limits = look->limits;
+
+    for (size_t p = 0; p < limits->position_count && look->b->readings_seen; p++) {
+        if (2 * look->b->readings_seen[p] < look->b->usable) {
+            const enum an_status st = warn(
+                look, an_arena_printf(look->arena,
+                                      "place %s was read %zu time%s in %zu samples: its own offset "
+                                      "is uncertain",
+                                      limits->positions[p].position, look->b->readings_seen[p],
+                                      look->b->readings_seen[p] == 1 ? "" : "s", look->b->usable));
+            if (st) {
+                return st;
+            }
+        }
+    }
+    return AN_OK;
+}
+
+/* ---- samples that signal inside --------------------------------------------------------------------- */
+static enum an_status warn_signal(struct look *look, const struct an_rule_hit *hit, int panel)
+{
+    const struct an_sample *s = &look->b->samples[hit->last];
+    char code[16];
+    char words[96];
+    char at[40];
+
+    return warn(look, an_arena_printf(
+                          look->arena,
+                          "sample %lld (%s, %s) signals inside the baseline: %s%s (%s); find the "
+                          "cause, then leave it out with that reason, or keep it",
+                          (long long)s->sample_id, s->serial ? s->serial : "no serial",
+                          an_instant_spoken(look->b->zone, s->at_us, at), panel ? "spread " : "",
+                          an_rule_words(hit->rule, hit->side, &look->limits->rules, words),
+                          an_rule_code(hit->rule, hit->side, &look->limits->rules, code)));
+}
+
+static enum an_status look_signals(struct look *look, int panel)
+{
+    const size_t n = look->b->count;
+    struct an_rule_choice rules = look->limits->rules;
+    double *z = an_arena_alloc(look->arena, n + 1, sizeof *z);
+    struct an_rule_hit *hits = an_arena_alloc(look->arena, n * AN_RULE_COUNT + 1, sizeof *hits);
+    size_t count = 0;
+    enum an_status st = AN_OK;
+
+    if (!z || !hits) {
+        return AN_NO_MEMORY;
+    }
+    if (panel == 1) {
+        const bool beyond = rules.on[AN_RULE_BEYOND_LIMIT];
+        memset(rules.on, 0, sizeof rules.on);
+        rules.on[AN_RULE_BEYOND_LIMIT] = beyond;
+    }
+    for (size_t i = 0; i < n; i++) {
+        z[i] = panel ? look->points[i].spread.z : look->points[i].level.z;
+    }
+    if (an_rules_apply(z, NULL, NULL, n, look->limits->model.k, &rules, hits, n * AN_RULE_COUNT,
+                       &count)) {
+        return AN_OK; /* the line description checks choices; nothing to look at otherwise */
+    }
+    for (size_t h = 0; !st && h < count && h < SIGNALS_LISTED; h++) {
+        st = warn_signal(look, &hits[h], panel);
+    }
+    if (!st && count > SIGNALS_LISTED) {
+        st = warn(look, an_arena_printf(look->arena, "and %zu more signals inside the baseline",
+                                        count - SIGNALS_LISTED));
+    }
+    return st;
+}
+
+enum an_status an_baseline_look(const struct an_baseline *baseline, struct an_limits *limits,
+                                struct an_arena *arena)
+{
+    struct look look = {.b = baseline, .limits = limits, .arena = arena};
+    enum an_status st = judge_own(&look);
+
+    st = st ? st : look_count(&look);
+    st = st ? st : look_between(&look);
+    st = st ? st : look_dispersion(&look);
+    st = st ? st : look_independence(&look);
+    st = st ? st : look_normality(&look);
+    st = st ? st : look_resolution(&look);
+    st = st ? st : look_places(&look);
+    st = st ? st : look_signals(&look, 0);
+    st = st ? st : look_signals(&look, 1);
+    return st;
+}

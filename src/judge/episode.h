@@ -1,0 +1,39 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Hits of rules gathered into episodes: what is already kept, and where a new hit belongs.
+ * Numbers only; writes nothing. One thread a set.
+ */
+#ifndef AN_JUDGE_EPISODE_H
+#define AN_JUDGE_EPISODE_H
+
+#include "andamento/base/memory.h"
+#include "andamento/base/status.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+struct an_episode_hit { /* a hit that belongs to a signal */
+    int64_t signal_id, limits_id;
+    size_t at; /* index of its point */
+    int panel, side, rule;
+    bool withdrawn; /* no longer true, but it tells where its signal was */
+};
+
+struct an_episodes {
+    struct an_episode_hit *hits;
+    size_t count, room;
+};
+
+void an_episodes_free(struct an_episodes *episodes);
+AN_CHECKED enum an_status an_episodes_add(struct an_episodes *episodes,
+                                          const struct an_episode_hit *hit);
+/*
+ * The signal a new hit joins, or 0: it opens one. In this order: a signal that had a hit of the
+ * same rule and side at this very point (its window was retold); one of the same limits, panel and
+ * side (0 goes with any) whose nearest hit before lies within AN_RULE_MEMORY points; one whose
+ * nearest hit behind does (late samples).
+ */
+int64_t an_episodes_find(const struct an_episodes *episodes, const struct an_episode_hit *hit);
+
+#endif

@@ -1,0 +1,272 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Judging consecutive samples of a stream.
+ *
+ * Must never let a rule, or a moving range, look across a change of limits or over a sample that a
+ * person left out: each stretch under one revision is judged on its own.
+ */
+#include "judge/judging.h"
+
+#include "judge/positions.h"
+#include "judge/readings.h"
+
+#include <math.h>
+#include <string.h>
+
+struct an_chart_sample an_chart_sample_of(const struct an_sample *sample, enum an_family family)
+{
+    struct an_chart_sample c = {.n = (double)sample->n,
+                                .mean = sample->mean,
+                                .sd = NAN,
+                                .range = NAN,
+                                .count = sample->count,
+                                .opportunities = sample->opportunities};
+
+    if (family == AN_C && !isfinite(c.opportunities)) {
+        c.opportunities = 1;
+    }
+    if (sample->n >= 2) {
+        c.sd = sqrt(sample->ssd / (double)(sample->n - 1));
+    }
+    if (sample->n >= 1) {
+        c.range = sample->max - sample->min;
+    } else {
+        c.mean = NAN;
+    }
+    return c;
+}
+
+static bool is_excluded(const struct an_limits *limits, int64_t sample_id)
+{
+    for (size_t i = 0; i < limits->excluded_count; i++) {
+        if (limits->excluded[i].sample_id == sample_id) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static enum an_status allocate(struct an_judging *j, struct an_arena *arena)
+{
+    const size_t n = j->count + 1;
+
+    j->phase = an_arena_alloc(arena, n, sizeof *j->phase);
+    j->charted = an_arena_alloc(arena, n, sizeof *j->charted);
+    j->points = an_arena_alloc(arena, n, sizeof *j->points);
+    j->excluded = an_arena_alloc(arena, n, sizeof *j->excluded);
+    j->gap_before = an_arena_alloc(arena, n, sizeof *j->gap_before);
+    return j->phase && j->charted && j->points && j->excluded && j->gap_before ? AN_OK
+                                                                               : AN_NO_MEMORY;
+}
+
+/* Samples under limits with fixed places: statistics on value minus offset. */
+static enum an_status adjust_places(struct an_store *store, struct an_judging *j,
+                                    struct an_arena *arena, struct an_error *err)
+{
+    struct an_site_readings readings;
+    size_t most = 1;
+    size_t wanted_count = 0;
+    bool *wanted = an_arena_alloc(arena, j->count + 1, sizeof *wanted);
+
+    if (!wanted) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory while judging");
+    }
+    for (size_t i = 0; i < j->count; i++) {
+        wanted[i] = j->phase[i] != AN_NONE && j->phases->limits[j->phase[i]].position_count > 0;
+        wanted_count += wanted[i];
+    }
+    if (wanted_count == 0) {
+        return AN_OK;
+    }
+    enum an_status st = an_site_readings_of(store, j->stream, j->characteristic, j->samples,
+                                            j->count, wanted, arena, &readings, err);
+    if (st) {
+        return st;
+    }
+    for (size_t i = 0; i < j->count; i++) {
+        const size_t n = readings.first[i + 1] - readings.first[i];
+        most = n > most ? n : most;
+    }
+    double *scratch = an_arena_alloc(arena, most, sizeof *scratch);
+    if (!scratch) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory while judging");
+    }
+    for (size_t i = 0; i < j->count; i++) {
+        if (wanted[i]) {
+            const struct an_limits *limits = &j->phases->limits[j->phase[i]];
+            st = an_positions_adjust(&readings, i, limits->positions, limits->position_count,
+                                     scratch, &j->charted[i]);
+            if (st) {
+                return an_fail(err, st, "sample %lld of %s holds a value that is no number",
+                               (long long)j->samples[i].sample_id, j->stream->name);
+            }
+        }
+    }
+    return AN_OK;
+}
+
+/* The plotted level where nothing judges it. */
+static double bare_level(const struct an_characteristic *characteristic,
+                         const struct an_chart_sample *sample)
+{
+    switch (characteristic->family) {
+    case AN_NP:
+    case AN_C:
+        return sample->count;
+    case AN_P:
+    case AN_U:
+    case AN_P_PRIME:
+    case AN_U_PRIME:
+        return sample->opportunities > 0 ? sample->count / sample->opportunities : (double)NAN;
+    case AN_XBAR_R:
+    case AN_XBAR_S:
+    case AN_INDIVIDUALS:
+    case AN_BETWEEN_WITHIN:
+    case AN_FAMILY_COUNT:
+        break;
+    }
+    return sample->mean;
+}
+
+static bool can_be_judged(const struct an_chart_sample *sample, enum an_family family)
+{
+    return an_family_is_attribute(family) || sample->n >= 1;
+}
+
+static void compute_points(struct an_judging *j)
+{
+    const struct an_panel_point nothing = {NAN, NAN, NAN, NAN, NAN};
+
+    for (size_t i = 0; i < j->count; i++) {
+        const size_t p = j->phase[i];
+
+        j->gap_before[i] = i > 0 && j->phase[i - 1] != p;
+        j->points[i] = (struct an_chart_point){nothing, nothing};
+        if (p == AN_NONE) {
+            j->points[i].level.value = bare_level(j->characteristic, &j->charted[i]);
+            continue;
+        }
+        const struct an_limits *limits = &j->phases->limits[p];
+        j->excluded[i] = is_excluded(limits, j->samples[i].sample_id);
+        j->charted[i].excluded = j->excluded[i];
+        if (!can_be_judged(&j->charted[i], limits->model.family)) {
+            continue;
+        }
+        const bool joined = i > 0 && j->phase[i - 1] == p && !j->excluded[i - 1] &&
+                            !j->excluded[i] &&
+                            can_be_judged(&j->charted[i - 1], limits->model.family);
+        j->points[i] =
+            an_chart_judge(&limits->model, &j->charted[i], joined ? &j->charted[i - 1] : NULL);
+    }
+}
+
+/* Rules over one stretch [from, until) of one panel; hits are appended with indexes into samples. */
+static enum an_status apply_rules(struct an_judging *j, int panel, size_t from, size_t until,
+                                  double z[], struct an_arena *arena, struct an_rule_hit **hits,
+                                  size_t *hit_count, size_t *room)
+{
+    const struct an_limits *limits = &j->phases->limits[j->phase[from]];
+    struct an_rule_choice rules = limits->rules;
+    const size_t n = until - from;
+    size_t found = 0;
+
+    if (panel == 1) {
+        const bool beyond = rules.on[AN_RULE_BEYOND_LIMIT];
+        memset(rules.on, 0, sizeof rules.on);
+        rules.on[AN_RULE_BEYOND_LIMIT] = beyond;
+    }
+    for (size_t i = 0; i < n; i++) {
+        const struct an_chart_point *point = &j->points[from + i];
+        z[i] = j->excluded[from + i] ? (double)NAN : panel == 0 ? point->level.z : point->spread.z;
+    }
+    enum an_status st = an_rules_apply(z, NULL, NULL, n, limits->model.k, &rules,
+                                       *hits + *hit_count, *room - *hit_count, &found);
+    if (st) {
+        return st;
+    }
+    if (found > *room - *hit_count) {
+        *room = 2 * (*hit_count + found);
+        struct an_rule_hit *more = an_arena_alloc(arena, *room, sizeof *more);
+        if (!more) {
+            return AN_NO_MEMORY;
+        }
+        memcpy(more, *hits, *hit_count * sizeof *more);
+        *hits = more;
+        st = an_rules_apply(z, NULL, NULL, n, limits->model.k, &rules, *hits + *hit_count,
+                            *room - *hit_count, &found);
+        if (st) {
+            return st;
+        }
+    }
+    for (size_t h = *hit_count; h < *hit_count + found; h++) {
+        (*hits)[h].first += from;
+        (*hits)[h].last += from;
+    }
+    *hit_count += found;
+    return AN_OK;
+}
+
+static enum an_status apply_all(struct an_judging *j, struct an_arena *arena)
+{
+    double *z = an_arena_alloc(arena, j->count + 1, sizeof *z);
+
+    if (!z) {
+        return AN_NO_MEMORY;
+    }
+    for (int panel = 0; panel < 2; panel++) {
+        size_t room = 16;
+        j->hits[panel] = an_arena_alloc(arena, room, sizeof *j->hits[panel]);
+        if (!j->hits[panel]) {
+            return AN_NO_MEMORY;
+        }
+        for (size_t from = 0; from < j->count;) {
+            size_t until = from + 1;
+            while (until < j->count && j->phase[until] == j->phase[from]) {
+                until++;
+            }
+            if (j->phase[from] != AN_NONE) {
+                const enum an_status st = apply_rules(j, panel, from, until, z, arena,
+                                                      &j->hits[panel], &j->hit_count[panel], &room);
+                if (st) {
+                    return st;
+                }
+            }
+            from = until;
+        }
+    }
+    return AN_OK;
+}
+
+enum an_status an_judging_do(struct an_store *store, struct an_judging *judging,
+                             struct an_arena *arena, struct an_error *err)
+{
+    struct an_judging *j = judging;
+
+    j->hit_count[0] = 0;
+    j->hit_count[1] = 0;
+    if (allocate(j, arena)) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory while judging");
+    }
+    for (size_t i = 0; i < j->count; i++) {
+        const size_t p = an_phase_at(j->phases, j->samples[i].at_us);
+        j->phase[i] = p;
+        j->charted[i] =
+            an_chart_sample_of(&j->samples[i], p == AN_NONE ? j->characteristic->family
+                                                            : j->phases->limits[p].model.family);
+    }
+    enum an_status st = AN_OK;
+    if (j->characteristic->kind == AN_MEASURED && j->characteristic->position_column) {
+        st = adjust_places(store, j, arena, err);
+        if (st) {
+            return st;
+        }
+    }
+    compute_points(j);
+    if (j->characteristic->signal_is_news) {
+        st = apply_all(j, arena);
+        if (st) {
+            return an_fail(err, st, "rules could not be applied to %s", j->stream->name);
+        }
+    }
+    return AN_OK;
+}

@@ -1,0 +1,35 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Consecutive samples of one stream, judged: limits looked up, points computed, rules applied.
+ * The view and the check both stand on this, so that a page cannot disagree with a signal.
+ * One thread a call.
+ */
+#ifndef AN_JUDGE_JUDGING_H
+#define AN_JUDGE_JUDGING_H
+
+#include "judge/judge.h"
+#include "judge/phases.h"
+
+struct an_judging {
+    /* given */
+    const struct an_stream *stream;
+    const struct an_characteristic *characteristic;
+    const struct an_sample *samples; /* consecutive, by time */
+    size_t count;
+    const struct an_phases *phases;
+    /* found */
+    size_t *phase; /* of each sample; AN_NONE before any */
+    struct an_chart_sample *charted;
+    struct an_chart_point *points; /* without limits: value only, the rest NAN */
+    bool *excluded, *gap_before;
+    struct an_rule_hit *hits[2]; /* by last, then rule */
+    size_t hit_count[2];
+};
+
+/* What a chart needs of a sample, its fixed places not regarded. A count without opportunities is
+ * one of one opportunity to a c chart. */
+struct an_chart_sample an_chart_sample_of(const struct an_sample *sample, enum an_family family);
+AN_CHECKED enum an_status an_judging_do(struct an_store *store, struct an_judging *judging,
+                                        struct an_arena *arena, struct an_error *err);
+
+#endif

@@ -1,0 +1,344 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Limits <-> JSON. Reading is strict: limits that cannot be understood whole must never judge.
+ * All numbers of the model are read as doubles, so that 3 and 3.0 are one.
+ */
+#include "judge/limits_json.h"
+
+#include <jansson.h>
+#include <math.h>
+#include <string.h>
+
+/* ---- writing ------------------------------------------------------------------------------------ */
+static void put_model(struct an_json *json, const struct an_chart_model *m)
+{
+    an_json_put_string(json, "family", an_family_name(m->family));
+    an_json_put_number(json, "k", m->k);
+    an_json_put_integer(json, "samples", (int64_t)m->samples);
+    an_json_put_number(json, "n_nominal", m->n_nominal);
+    an_json_put_number(json, "centre", m->centre);
+    an_json_put_number(json, "sigma_within", m->sigma_within);
+    an_json_put_number(json, "df_within", m->df_within);
+    an_json_put_number(json, "sigma_level", m->sigma_level);
+    an_json_put_number(json, "spread_centre", m->spread_centre);
+    an_json_put_number(json, "dispersion", m->dispersion);
+    an_json_put_number(json, "mean_opportunities", m->mean_opportunities);
+    an_json_put_number(json, "between", m->between);
+}
+
+static void put_rules(struct an_json *json, const struct an_rule_choice *rules)
+{
+    an_json_key(json, "rules");
+    an_json_object(json);
+    an_json_key(json, "on");
+    an_json_array(json);
+    for (int r = 0; r < AN_RULE_COUNT; r++) {
+        if (rules->on[r]) {
+            an_json_string(json, an_rule_name((enum an_rule)r));
+        }
+    }
+    an_json_end(json, ']');
+    an_json_put_integer(json, "run_length", rules->run_length);
+    an_json_put_integer(json, "trend_length", rules->trend_length);
+    an_json_end(json, '}');
+}
+
+void an_limits_model_json(const struct an_limits *limits, struct an_text *out)
+{
+    struct an_json json = an_json_into(out, false);
+
+    an_json_object(&json);
+    put_model(&json, &limits->model);
+    put_rules(&json, &limits->rules);
+    an_json_key(&json, "positions");
+    an_json_array(&json);
+    for (size_t i = 0; i < limits->position_count; i++) {
+        an_json_object(&json);
+        an_json_put_string(&json, "position", limits->positions[i].position);
+        an_json_put_number(&json, "offset", limits->positions[i].offset);
+        an_json_end(&json, '}');
+    }
+    an_json_end(&json, ']');
+    an_json_key(&json, "normality");
+    an_json_object(&json);
+    an_json_put_number(&json, "a2", limits->normality.a2);
+    an_json_put_number(&json, "a2_star", limits->normality.a2_star);
+    an_json_put_number(&json, "p", limits->normality.p);
+    an_json_end(&json, '}');
+    an_json_put_number(&json, "lag1", limits->lag1);
+    an_json_put_number(&json, "lag1_bound", limits->lag1_bound);
+    an_json_put_number(&json, "sigma_relative_se", limits->sigma_relative_se);
+    an_json_put_number(&json, "centre_half_width", limits->centre_half_width);
+    an_json_key(&json, "warnings");
+    an_json_array(&json);
+    for (size_t i = 0; i < limits->warning_count; i++) {
+        an_json_string(&json, limits->warnings[i]);
+    }
+    an_json_end(&json, ']');
+    an_json_end(&json, '}');
+}
+
+void an_limits_exclusions_json(const struct an_limits *limits, struct an_text *out)
+{
+    struct an_json json = an_json_into(out, false);
+
+    an_json_array(&json);
+    for (size_t i = 0; i < limits->excluded_count; i++) {
+        an_json_object(&json);
+        an_json_put_integer(&json, "sample_id", limits->excluded[i].sample_id);
+        an_json_put_integer(&json, "at_us", limits->excluded[i].at_us);
+        an_json_put_string(&json, "serial", limits->excluded[i].serial);
+        an_json_put_string(&json, "reason", limits->excluded[i].reason);
+        an_json_end(&json, '}');
+    }
+    an_json_end(&json, ']');
+}
+
+/* ---- reading ------------------------------------------------------------------------------------ */
+struct source { /* what is being read; the first thing missing is remembered */
+    struct an_arena *arena;
+    const char *missing;
+    bool no_memory;
+};
+
+/* A number, or null for NaN. */
+static double get_number(struct source *source, const json_t *object, const char *key)
+{
+    const json_t *value = json_object_get(object, key);
+
+    if (json_is_number(value)) {
+        return json_number_value(value);
+    }
+    if (!json_is_null(value) && !source->missing) {
+        source->missing = key;
+    }
+    return NAN;
+}
+
+static int64_t get_whole(struct source *source, const json_t *object, const char *key, int64_t lo,
+                         int64_t hi)
+{
+    const json_t *value = json_object_get(object, key);
+    const double number = json_is_real(value) ? json_real_value(value) : 0.0;
+
+    if (json_is_integer(value) && json_integer_value(value) >= lo &&
+        json_integer_value(value) <= hi) {
+        return json_integer_value(value);
+    }
+    if (json_is_real(value) && number == floor(number) && fabs(number) < 9e15 &&
+        number >= (double)lo && number <= (double)hi) {
+        return (int64_t)number;
+    }
+    if (!source->missing) {
+        source->missing = key;
+    }
+    return lo;
+}
+
+static const char *keep_text(struct source *source, const json_t *value, const char *what)
+{
+    if (json_is_null(value)) {
+        return NULL;
+    }
+    if (!json_is_string(value)) {
+        if (!source->missing) {
+            source->missing = what;
+        }
+        return NULL;
+    }
+    const char *copy =
+        an_arena_copy(source->arena, json_string_value(value), json_string_length(value));
+    source->no_memory = source->no_memory || !copy;
+    return copy;
+}
+
+static const json_t *get_array(struct source *source, const json_t *object, const char *key)
+{
+    const json_t *value = json_object_get(object, key);
+
+    if (!json_is_array(value) && !source->missing) {
+        source->missing = key;
+    }
+    return value; /* of no array the size is 0 */
+}
+
+/* Room for the elements of an array; NULL if there are none. */
+static void *room_for(struct source *source, const json_t *array, size_t size)
+{
+    const size_t count = json_array_size(array);
+
+    if (count == 0) {
+        return NULL;
+    }
+    void *room = an_arena_alloc(source->arena, count, size);
+    source->no_memory = source->no_memory || !room;
+    return room;
+}
+
+static void get_model(struct source *source, const json_t *object, struct an_chart_model *m)
+{
+    const char *family = json_string_value(json_object_get(object, "family"));
+    int f = 0;
+
+    while (family && f < AN_FAMILY_COUNT && strcmp(an_family_name((enum an_family)f), family)) {
+        f++;
+    }
+    if (!family || f == AN_FAMILY_COUNT) {
+        source->missing = "family";
+        return;
+    }
+    m->family = (enum an_family)f;
+    m->k = get_number(source, object, "k");
+    m->samples = (size_t)get_whole(source, object, "samples", 0, INT64_C(1) << 52);
+    m->n_nominal = get_number(source, object, "n_nominal");
+    m->centre = get_number(source, object, "centre");
+    m->sigma_within = get_number(source, object, "sigma_within");
+    m->df_within = get_number(source, object, "df_within");
+    m->sigma_level = get_number(source, object, "sigma_level");
+    m->spread_centre = get_number(source, object, "spread_centre");
+    m->dispersion = get_number(source, object, "dispersion");
+    m->mean_opportunities = get_number(source, object, "mean_opportunities");
+    m->between = get_number(source, object, "between");
+}
+
+static void get_rules(struct source *source, const json_t *object, struct an_rule_choice *rules)
+{
+    const json_t *inside = json_object_get(object, "rules");
+    const json_t *on = get_array(source, inside, "on");
+
+    memset(rules, 0, sizeof *rules);
+    for (size_t i = 0; i < json_array_size(on); i++) {
+        const char *name = json_string_value(json_array_get(on, i));
+        int r = 0;
+
+        while (name && r < AN_RULE_COUNT && strcmp(an_rule_name((enum an_rule)r), name)) {
+            r++;
+        }
+        if (!name || r == AN_RULE_COUNT) {
+            source->missing = "rules";
+            return;
+        }
+        rules->on[r] = true;
+    }
+    rules->run_length = (int)get_whole(source, inside, "run_length", 0, 100);
+    rules->trend_length = (int)get_whole(source, inside, "trend_length", 0, 100);
+}
+
+static void get_positions(struct source *source, const json_t *object, struct an_limits *limits)
+{
+    const json_t *array = get_array(source, object, "positions");
+
+    limits->positions = room_for(source, array, sizeof *limits->positions);
+    if (!limits->positions) {
+        return;
+    }
+    limits->position_count = json_array_size(array);
+    for (size_t i = 0; i < limits->position_count; i++) {
+        const json_t *one = json_array_get(array, i);
+
+        limits->positions[i].position =
+            keep_text(source, json_object_get(one, "position"), "position");
+        limits->positions[i].offset = get_number(source, one, "offset");
+    }
+}
+
+static void get_warnings(struct source *source, const json_t *object, struct an_limits *limits)
+{
+    const json_t *array = get_array(source, object, "warnings");
+
+    limits->warnings = room_for(source, array, sizeof *limits->warnings);
+    if (!limits->warnings) {
+        return;
+    }
+    limits->warning_count = json_array_size(array);
+    for (size_t i = 0; i < limits->warning_count; i++) {
+        limits->warnings[i] = keep_text(source, json_array_get(array, i), "warnings");
+    }
+}
+
+static void get_exclusions(struct source *source, const json_t *array, struct an_limits *limits)
+{
+    if (!json_is_array(array) && !source->missing) {
+        source->missing = "exclusions";
+    }
+    limits->excluded = room_for(source, array, sizeof *limits->excluded);
+    if (!limits->excluded) {
+        return;
+    }
+    limits->excluded_count = json_array_size(array);
+    for (size_t i = 0; i < limits->excluded_count; i++) {
+        const json_t *one = json_array_get(array, i);
+        struct an_excluded *excluded = &limits->excluded[i];
+
+        excluded->sample_id = get_whole(source, one, "sample_id", 1, INT64_MAX);
+        excluded->at_us = get_whole(source, one, "at_us", INT64_MIN, INT64_MAX);
+        excluded->serial = keep_text(source, json_object_get(one, "serial"), "serial");
+        excluded->reason = keep_text(source, json_object_get(one, "reason"), "reason");
+    }
+}
+
+static void get_all(struct source *source, const json_t *object, struct an_limits *limits)
+{
+    const json_t *normality = json_object_get(object, "normality");
+
+    get_model(source, object, &limits->model);
+    get_rules(source, object, &limits->rules);
+    get_positions(source, object, limits);
+    limits->normality.a2 = get_number(source, normality, "a2");
+    limits->normality.a2_star = get_number(source, normality, "a2_star");
+    limits->normality.p = get_number(source, normality, "p");
+    limits->lag1 = get_number(source, object, "lag1");
+    limits->lag1_bound = get_number(source, object, "lag1_bound");
+    limits->sigma_relative_se = get_number(source, object, "sigma_relative_se");
+    limits->centre_half_width = get_number(source, object, "centre_half_width");
+    get_warnings(source, object, limits);
+}
+
+static const char *keep_plain(struct source *source, const char *text)
+{
+    if (!text) {
+        return NULL;
+    }
+    const char *copy = an_arena_printf(source->arena, "%s", text);
+    source->no_memory = source->no_memory || !copy;
+    return copy;
+}
+
+enum an_status an_limits_of_record(const struct an_limits_record *record, struct an_arena *arena,
+                                   struct an_limits *limits, struct an_error *err)
+{
+    struct source source = {.arena = arena};
+    json_error_t wrong;
+    enum an_status st = AN_OK;
+    json_t *model = json_loads(record->model ? record->model : "", JSON_DECODE_INT_AS_REAL, &wrong);
+    json_t *exclusions = json_loads(record->exclusions ? record->exclusions : "[]", 0, &wrong);
+
+    memset(limits, 0, sizeof *limits);
+    limits->limits_id = record->limits_id;
+    limits->stream_id = record->stream_id;
+    limits->state = record->state;
+    limits->baseline_from_us = record->baseline_from_us;
+    limits->baseline_until_us = record->baseline_until_us;
+    limits->known_us = record->known_us;
+    limits->in_force_us = record->in_force_us;
+    limits->locked_us = record->locked_us;
+    limits->author = keep_plain(&source, record->author);
+    limits->reason = keep_plain(&source, record->reason);
+    if (json_is_object(model)) {
+        get_all(&source, model, limits);
+        get_exclusions(&source, exclusions, limits);
+    } else {
+        source.missing = "model";
+    }
+    if (source.no_memory) {
+        st = an_fail(err, AN_NO_MEMORY, "out of memory while reading limits");
+    } else if (source.missing) {
+        st = an_fail(err, AN_NO_STORE,
+                     "limits %lld cannot be read: \"%s\" is missing or wrong; the store was "
+                     "changed by something else",
+                     (long long)record->limits_id, source.missing);
+    }
+    json_decref(model);
+    json_decref(exclusions);
+    return st;
+}

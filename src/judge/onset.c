@@ -1,0 +1,155 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * How large a signal is and when it began. Must never date a change that runs against the side on
+ * which the rule spoke: then none is dated and the episode's own points are told.
+ *
+ * What is fitted is each point's distance from its own centre, so that points with varying centre
+ * and the known level before it (0) fit together.
+ */
+#include "judge/story.h"
+
+#include <math.h>
+
+const struct an_panel_point *an_story_point(const struct an_story *story, size_t at)
+{
+    const struct an_chart_point *point = &story->view.points[at].point;
+
+    return story->signal->record.panel ? &point->spread : &point->level;
+}
+
+static double distance(const struct an_story *story, size_t at)
+{
+    const struct an_panel_point *p = an_story_point(story, at);
+
+    return (p->value - p->centre) * story->view.scale;
+}
+
+/* Means over [from, last] of the distance from the centre, in shown unit and in sigmas. */
+static void mean_size(struct an_story *story, size_t from)
+{
+    struct an_signal *signal = story->signal;
+    double n = 0;
+
+    signal->size = 0;
+    signal->size_sigmas = 0;
+    for (size_t i = from; i <= story->last; i++) {
+        const double d = distance(story, i);
+        const double z = an_story_point(story, i)->z;
+
+        if (isfinite(d) && isfinite(z) && !story->view.points[i].excluded) {
+            n++;
+            signal->size += (d - signal->size) / n;
+            signal->size_sigmas += (z - signal->size_sigmas) / n;
+        }
+    }
+}
+
+/* Patterns without a side: the mean step from one point to the next, up or down. */
+static void mean_swing(struct an_story *story)
+{
+    struct an_signal *signal = story->signal;
+    double n = 0;
+    double sigmas = 0;
+
+    story->swing = 0;
+    for (size_t i = story->first + 1; i <= story->last; i++) {
+        const double d = distance(story, i) - distance(story, i - 1);
+        const double z = an_story_point(story, i)->z - an_story_point(story, i - 1)->z;
+
+        if (isfinite(d) && isfinite(z)) {
+            n++;
+            story->swing += (fabs(d) - story->swing) / n;
+            sigmas += (fabs(z) - sigmas) / n;
+        }
+    }
+    signal->size = story->swing;
+    signal->size_sigmas = sigmas;
+}
+
+static void set_times(struct an_story *story)
+{
+    struct an_signal *signal = story->signal;
+    const struct an_judged_point *points = story->view.points;
+
+    signal->onset_sample_id = points[story->onset].sample.sample_id;
+    signal->onset_us = points[story->onset].sample.at_us;
+    signal->onset_earliest_us = points[story->earliest].sample.at_us;
+    signal->onset_latest_us = points[story->latest].sample.at_us;
+}
+
+static void set_ramp(struct an_story *story, double rate)
+{
+    struct an_signal *signal = story->signal;
+    const struct an_judged_point *points = story->view.points;
+    const size_t before = story->onset > story->from ? story->onset - 1 : story->onset;
+    const double days = (double)(points[story->last].sample.at_us - points[before].sample.at_us) /
+                        (double)AN_DAY_US;
+    const double steps = (double)(story->last - before);
+
+    signal->size = signal->change.after - signal->change.before;
+    const double sigma = story->limits->model.sigma_level * story->view.scale;
+    if (signal->record.panel == 0 && sigma > 0) {
+        signal->size_sigmas = signal->size / sigma;
+    }
+    if (days > 0) {
+        signal->per_day = rate * steps / days;
+    }
+}
+
+static enum an_status fit(struct an_story *story, struct an_error *err)
+{
+    struct an_signal *signal = story->signal;
+    const size_t room = story->last - story->from + 1;
+    double *x = an_arena_alloc(story->arena, room, sizeof *x);
+    size_t *at = an_arena_alloc(story->arena, room, sizeof *at);
+    double *scratch = an_arena_alloc(story->arena, 2 * room, sizeof *scratch);
+    size_t n = 0;
+
+    if (!x || !at || !scratch) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory while telling signals");
+    }
+    for (size_t i = story->from; i <= story->last; i++) {
+        const double d = distance(story, i);
+        if (isfinite(d) && !story->view.points[i].excluded) {
+            at[n] = i;
+            x[n++] = d;
+        }
+    }
+    struct an_change *change = &signal->change;
+    if (an_change_best(x, n, 0.0, AN_STORY_CONFIDENCE, scratch, change)) {
+        return AN_OK; /* too few points to date it */
+    }
+    const double moved = change->after - change->before;
+    if (change->first >= n || !(moved * signal->record.side > 0)) {
+        return AN_OK;
+    }
+    signal->has_change = true;
+    story->onset = at[change->first];
+    story->earliest = at[change->earliest < n ? change->earliest : change->first];
+    story->latest = at[change->latest < n ? change->latest : n - 1];
+    mean_size(story, story->onset);
+    if (change->kind == AN_CHANGE_RAMP) {
+        set_ramp(story, change->rate);
+    }
+    return AN_OK;
+}
+
+enum an_status an_story_onset(struct an_story *story, struct an_error *err)
+{
+    struct an_signal *signal = story->signal;
+    enum an_status st = AN_OK;
+
+    signal->per_day = NAN;
+    signal->has_change = false;
+    story->onset = story->first;
+    story->earliest = story->first;
+    story->latest = story->first;
+    if (signal->record.side == 0) {
+        mean_swing(story);
+    } else {
+        mean_size(story, story->first);
+        st = fit(story, err);
+    }
+    set_times(story);
+    return st;
+}

@@ -1,0 +1,298 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * A signal as a person would tell it: what moved, how far, since when, by which rule, on which
+ * items, and what came with it. Must never say more than the story holds: no cause is named.
+ */
+#include "andamento/base/text.h"
+#include "judge/shown.h"
+#include "judge/story.h"
+
+#include <math.h>
+#include <string.h>
+
+static const char *const months[] = {"January",   "February", "March",    "April",
+                                     "May",       "June",     "July",     "August",
+                                     "September", "October",  "November", "December"};
+
+static void add_clock(struct an_text *text, const struct an_civil *c)
+{
+    an_text_addf(text, "%02d:%02d", c->hour, c->minute);
+}
+
+static void add_time(struct an_text *text, const struct an_civil *c)
+{
+    add_clock(text, c);
+    an_text_addf(text, " on %d %s", c->day, months[c->month - 1]);
+}
+
+static bool same_day(const struct an_civil *a, const struct an_civil *b)
+{
+    return a->year == b->year && a->month == b->month && a->day == b->day;
+}
+
+/* " (between 01:20 and 03:40)"; nothing when both show the same minute. */
+static void add_interval(struct an_text *text, const struct an_story *story)
+{
+    const struct an_signal *s = story->signal;
+    const struct an_civil from = an_zone_civil(story->line->zone, s->onset_earliest_us);
+    const struct an_civil until = an_zone_civil(story->line->zone, s->onset_latest_us);
+    const struct an_civil onset = an_zone_civil(story->line->zone, s->onset_us);
+
+    if (same_day(&from, &until) && from.hour == until.hour && from.minute == until.minute) {
+        return;
+    }
+    an_text_add(text, " (between ");
+    if (same_day(&from, &until) && same_day(&from, &onset)) {
+        add_clock(text, &from);
+        an_text_add(text, " and ");
+        add_clock(text, &until);
+    } else {
+        add_time(text, &from);
+        an_text_add(text, " and ");
+        add_time(text, &until);
+    }
+    an_text_add(text, ")");
+}
+
+/* "since 02:10 on 4 March (between ...)", or "from ... to ..." when it is over. */
+static void add_since(struct an_text *text, const struct an_story *story)
+{
+    const struct an_signal *s = story->signal;
+    const struct an_civil onset = an_zone_civil(story->line->zone, s->onset_us);
+
+    an_text_add(text, s->ongoing ? "since " : "from ");
+    add_time(text, &onset);
+    add_interval(text, story);
+    if (!s->ongoing) {
+        const struct an_civil last =
+            an_zone_civil(story->line->zone, story->view.points[story->last].sample.at_us);
+        an_text_add(text, " to ");
+        if (same_day(&onset, &last)) {
+            add_clock(text, &last);
+        } else {
+            add_time(text, &last);
+        }
+    }
+}
+
+static void add_plural(struct an_text *text, const char *word)
+{
+    const size_t n = strlen(word);
+    const char last = n ? word[n - 1] : '\0';
+    const char before = n > 1 ? word[n - 2] : '\0';
+
+    if (last == 'y' && before && !strchr("aeiou", before)) {
+        an_text_add_bytes(text, (struct an_bytes){(const unsigned char *)word, n - 1});
+        an_text_add(text, "ies");
+    } else if (last == 's' || last == 'x' || (last == 'h' && (before == 'c' || before == 's'))) {
+        an_text_addf(text, "%ses", word);
+    } else {
+        an_text_addf(text, "%ss", word);
+    }
+}
+
+/* A title opens a sentence with a capital, unless it is a symbol ("dx", "u'v'", "pH"). */
+static void add_opening(struct an_text *text, const char *title)
+{
+    size_t letters = 0;
+
+    while (title[letters] >= 'a' && title[letters] <= 'z') {
+        letters++;
+    }
+    const char end = title[letters];
+    const bool word = letters >= 4 && (end == '\0' || end == ' ' || end == ',' || end == '-');
+    if (word) {
+        an_text_add_char(text, (char)(title[0] - 'a' + 'A'));
+        an_text_add(text, title + 1);
+    } else {
+        an_text_add(text, title);
+    }
+}
+
+static const char *item_title(const struct an_story *story)
+{
+    const struct an_item_kind *kind = &story->line->kinds[story->signal->station->item_kind];
+
+    return kind->title ? kind->title : kind->name;
+}
+
+/* "Placement offset x of colour R, head H2" */
+static void add_subject(struct an_text *text, const struct an_story *story)
+{
+    const struct an_signal *s = story->signal;
+    const char *title =
+        s->characteristic->title ? s->characteristic->title : s->characteristic->name;
+    const enum an_family family = story->limits->model.family;
+
+    if (s->record.panel == 0) {
+        add_opening(text, title);
+    } else if (family == AN_INDIVIDUALS) {
+        an_text_addf(text, "The step from one sample to the next of %s", title);
+    } else {
+        an_text_addf(text, "The spread within a %s of %s", item_title(story), title);
+    }
+    for (size_t i = 0; i < story->split.count; i++) {
+        an_text_addf(text, "%s%s %s", i ? ", " : " of ", story->split.parts[i].column,
+                     story->split.parts[i].value);
+    }
+    if (story->purpose) {
+        an_text_addf(text, "%s%s items", story->split.count ? ", " : " of ", story->purpose);
+    }
+}
+
+/* "0.8 um (2.6 sigma)" */
+static void add_size(struct an_text *text, const struct an_story *story)
+{
+    const struct an_signal *s = story->signal;
+    char number[40];
+
+    an_text_add(text, an_shown_size(s->size, story->view.decimals, number));
+    if (story->view.unit[0]) {
+        an_text_addf(text, "%s%s", strcmp(story->view.unit, "%") == 0 ? "" : " ", story->view.unit);
+    }
+    an_text_addf(text, " (%.1f sigma)", fabs(s->size_sigmas));
+}
+
+static bool is_single(const struct an_story *story)
+{
+    const struct an_signal *s = story->signal;
+
+    return s->record.rule == AN_RULE_BEYOND_LIMIT && story->first == story->last &&
+           story->onset == story->last;
+}
+
+static void add_patterned(struct an_text *text, const struct an_story *story)
+{
+    const int rule = story->signal->record.rule;
+
+    if (rule == AN_RULE_ALTERNATING) {
+        an_text_add(text, " alternates up and down, as over-adjustment does, ");
+        add_since(text, story);
+        an_text_add(text, ", in steps of ");
+        add_size(text, story);
+        an_text_add(text, " on average");
+    } else if (rule == AN_RULE_HUGGING_CENTRE) {
+        an_text_add(text, " stays closer to its centre than its limits let expect, ");
+        add_since(text, story);
+    } else {
+        an_text_add(text, " keeps off its centre on both sides, as two mixed sources do, ");
+        add_since(text, story);
+    }
+}
+
+static void add_movement(struct an_text *text, const struct an_story *story)
+{
+    const struct an_signal *s = story->signal;
+    const bool up = s->record.side > 0;
+    char number[40];
+
+    if (is_single(story)) {
+        const struct an_civil at =
+            an_zone_civil(story->line->zone, story->view.points[story->last].sample.at_us);
+        an_text_add(text, " stood ");
+        add_size(text, story);
+        an_text_addf(text, " %s the centre in one sample at ", up ? "above" : "below");
+        add_time(text, &at);
+    } else if (s->has_change && s->change.kind == AN_CHANGE_RAMP) {
+        an_text_addf(text, s->ongoing ? " has been %s " : " %s ",
+                     s->ongoing ? (up ? "rising" : "falling")
+                                : (up ? "rose steadily" : "fell steadily"));
+        add_since(text, story);
+        an_text_add(text, ", by ");
+        add_size(text, story);
+        an_text_add(text, s->ongoing ? " so far" : " in all");
+        if (isfinite(s->per_day)) {
+            an_text_addf(text, ", %s", an_shown_size(s->per_day, story->view.decimals, number));
+            an_text_addf(text, "%s%s a day", story->view.unit[0] ? " " : "", story->view.unit);
+        }
+    } else if (s->has_change) {
+        an_text_addf(text, " %s by ", up ? "rose" : "fell");
+        add_size(text, story);
+        an_text_add(text, " ");
+        add_since(text, story);
+    } else {
+        an_text_addf(text, s->ongoing ? " has been " : " was ");
+        add_size(text, story);
+        an_text_addf(text, " %s the centre ", up ? "above" : "below");
+        add_since(text, story);
+    }
+}
+
+/* "9 points in a row above the centre, later beyond the upper limit" */
+static void add_rules(struct an_text *text, const struct an_story *story)
+{
+    const struct an_signal *s = story->signal;
+    unsigned told = 0;
+    size_t rules = 0;
+    char words[96];
+
+    for (size_t h = 0; h < s->hit_count && rules < 3; h++) {
+        const unsigned bit = 1U << (unsigned)s->hits[h].rule;
+        if (s->hits[h].withdrawn || (told & bit)) {
+            continue;
+        }
+        told |= bit;
+        an_text_add(text, rules == 0 ? "" : rules == 1 ? ", later " : ", ");
+        an_text_add(text, an_rule_words((enum an_rule)s->hits[h].rule, s->hits[h].side,
+                                        &story->limits->rules, words));
+        rules++;
+    }
+}
+
+/* "; 212 tiles carry it, 31 of them are in walls" */
+static void add_items(struct an_text *text, const struct an_story *story)
+{
+    const struct an_signal *s = story->signal;
+    const bool one = s->item_count == 1;
+
+    if (s->item_count == 0) {
+        return;
+    }
+    an_text_addf(text, "; %zu ", s->item_count);
+    if (one) {
+        an_text_add(text, item_title(story));
+        an_text_addf(text, " carries it (%s)", s->first_serial ? s->first_serial : "no serial");
+    } else {
+        add_plural(text, item_title(story));
+        an_text_add(text, " carry it");
+    }
+    if (!s->next_kind) {
+        return;
+    }
+    if (s->product_in_next == 0) {
+        an_text_addf(text, one ? ", not yet in a %s" : ", none of them in a %s yet", s->next_kind);
+    } else if (one) {
+        an_text_addf(text, ", and is in a %s", s->next_kind);
+    } else if (s->product_in_next == 1) {
+        an_text_addf(text, ", 1 of them is in a %s", s->next_kind);
+    } else {
+        an_text_addf(text, ", %zu of them are in ", s->product_in_next);
+        add_plural(text, s->next_kind);
+    }
+}
+
+const char *an_story_sentence(const struct an_story *story)
+{
+    struct an_text text = {0};
+    const char *sentence = NULL;
+    const char *note = story->signal->ribbon_note;
+
+    add_subject(&text, story);
+    if (story->signal->record.side == 0) {
+        add_patterned(&text, story);
+    } else {
+        add_movement(&text, story);
+    }
+    an_text_add(&text, ": ");
+    add_rules(&text, story);
+    add_items(&text, story);
+    if (note) {
+        an_text_addf(&text, "; %s%s", strncmp(note, "began", 5) == 0 ? "it " : "", note);
+    }
+    an_text_add(&text, ".");
+    if (!text.failed) {
+        sentence = an_arena_copy(story->arena, text.at, text.length);
+    }
+    an_text_free(&text);
+    return sentence;
+}

@@ -1,0 +1,428 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Capability of one stream over a period: stability first.
+ *
+ * Must never give Cp or Cpk of a stream that was not shown to be stable: indices of an unstable
+ * process describe the past only, and then Pp and Ppk are given with that said.
+ *
+ * sigma_within comes from the period's own samples, not from the limits in force: capability is a
+ * statement about the period. It is what the chart's family learns: the spread inside subgroups; for
+ * single values, moving ranges; for between_within, and for individuals made of several readings,
+ * inside and item-to-item spread together, since a customer gets both.
+ */
+#include "andamento/base/number.h"
+#include "andamento/stat/moments.h"
+#include "judge/judge.h"
+#include "judge/judging.h"
+#include "judge/shown.h"
+
+#include <math.h>
+#include <string.h>
+
+#define CONFIDENCE 0.95
+
+struct study {
+    struct an_store *store;
+    const struct an_line *line;
+    struct an_arena *arena;
+    struct an_stream_capability *out;
+    struct an_stream_view view;
+    struct an_readings readings;
+    size_t note_room;
+};
+
+static enum an_status note(struct study *study, const char *text)
+{
+    struct an_stream_capability *out = study->out;
+
+    if (!text) {
+        return AN_NO_MEMORY;
+    }
+    if (out->note_count == study->note_room) {
+        const size_t room = study->note_room ? 2 * study->note_room : 8;
+        const char **more = an_arena_alloc(study->arena, room, sizeof *more);
+        if (!more) {
+            return AN_NO_MEMORY;
+        }
+        if (out->note_count) {
+            memcpy(more, out->notes, out->note_count * sizeof *more);
+        }
+        out->notes = more;
+        study->note_room = room;
+    }
+    out->notes[out->note_count++] = text;
+    return AN_OK;
+}
+
+static const struct an_index no_index = {NAN, NAN, NAN};
+
+static void clear_within(struct an_capability *c)
+{
+    c->cp = no_index;
+    c->cpk = no_index;
+    c->cpl = no_index;
+    c->cpu = no_index;
+}
+
+static void clear_all(struct an_stream_capability *out)
+{
+    clear_within(&out->indices);
+    out->indices.pp = no_index;
+    out->indices.ppk = no_index;
+    out->indices.ppl = no_index;
+    out->indices.ppu = no_index;
+    out->indices.cpm = no_index;
+    out->indices.below = NAN;
+    out->indices.above = NAN;
+    out->normality = (struct an_normality){NAN, NAN, NAN};
+    out->basis = (struct an_capability_basis){0, NAN, NAN, NAN, NAN, CONFIDENCE};
+}
+
+/* ---- is it stable -------------------------------------------------------------------------------- */
+/* Sets stable and signalling; *why: what forbids to call it stable, or NULL. */
+static enum an_status look_stable(struct study *study, const char **why)
+{
+    struct an_stream_capability *out = study->out;
+    const struct an_stream_view *view = &study->view;
+    size_t without = 0;
+
+    *why = NULL;
+    for (size_t i = 0; i < view->count; i++) {
+        without += view->points[i].phase == AN_NONE;
+        out->signalling += view->points[i].hit_rules[0] != 0 || view->points[i].hit_rules[1] != 0;
+    }
+    if (view->count == 0) {
+        return AN_OK;
+    }
+    if (!out->characteristic->signal_is_news) {
+        *why = "rules are not applied to this characteristic: whether it is stable is not known";
+    } else if (without == view->count) {
+        *why = "no limits are locked for this period: whether the process was stable is not known";
+    } else if (without > 0) {
+        *why = an_arena_printf(study->arena,
+                               "limits were not in force for %zu of the %zu samples: whether the "
+                               "process was stable is not known",
+                               without, view->count);
+    } else if (out->signalling > 0) {
+        *why =
+            an_arena_printf(study->arena, "not stable: %zu of the %zu samples of the period signal",
+                            out->signalling, view->count);
+    }
+    out->stable = *why == NULL;
+    return AN_OK;
+}
+
+/* ---- sigma_within ----------------------------------------------------------------------------------- */
+/* Degrees of freedom of two variance components added [Satterthwaite, An approximate distribution
+ * of estimates of variance components, Biometrics Bulletin 2, 1946; from memory]. */
+static double joined_df(double v1, double df1, double v2, double df2)
+{
+    const double sum = v1 + v2;
+    double spread = 0;
+
+    if (df1 > 0) {
+        spread += v1 * v1 / df1;
+    }
+    if (df2 > 0) {
+        spread += v2 * v2 / df2;
+    }
+    return spread > 0 ? sum * sum / spread : (double)NAN;
+}
+
+/* What moving ranges of m values are worth in degrees of freedom: equating 1/(2 df) with the
+ * squared relative standard error that the model tells of its sigma. */
+static double range_df(const struct an_chart_model *model)
+{
+    double se = NAN;
+    double half = NAN;
+
+    an_chart_uncertainty(model, &se, &half);
+    return isfinite(se) && se > 0 ? 1 / (2 * se * se) : (double)NAN;
+}
+
+static void pooled_inside(const struct an_chart_sample charted[], size_t count, double *variance,
+                          double *df, double *n_mean)
+{
+    double ssd = 0;
+    double n = 0;
+    double m = 0;
+
+    *df = 0;
+    for (size_t i = 0; i < count; i++) {
+        if (charted[i].excluded) {
+            continue;
+        }
+        m++;
+        n += charted[i].n;
+        if (charted[i].n >= 2) {
+            ssd += charted[i].sd * charted[i].sd * (charted[i].n - 1);
+            *df += charted[i].n - 1;
+        }
+    }
+    *variance = *df > 0 ? ssd / *df : 0;
+    *n_mean = m > 0 ? n / m : 1;
+}
+
+static enum an_status set_within(struct study *study)
+{
+    struct an_capability_basis *basis = &study->out->basis;
+    enum an_family family = study->out->characteristic->family;
+    struct an_chart_model model;
+    const size_t m = study->view.count;
+    struct an_chart_sample *charted = an_arena_alloc(study->arena, m + 1, sizeof *charted);
+    double inside;
+    double df;
+    double n_mean;
+
+    if (!charted) {
+        return AN_NO_MEMORY;
+    }
+    for (size_t i = 0; i < m; i++) {
+        charted[i] = an_chart_sample_of(&study->view.points[i].sample, family);
+        charted[i].excluded = charted[i].n < 1;
+    }
+    pooled_inside(charted, m, &inside, &df, &n_mean);
+    if (family == AN_XBAR_R || family == AN_XBAR_S) {
+        enum an_status st = an_chart_learn(family, 3, charted, m, &model);
+        if (st == AN_DOMAIN) { /* unequal n in the period */
+            st = an_chart_learn(AN_XBAR_S, 3, charted, m, &model);
+        }
+        if (st == AN_OK) {
+            basis->sigma_within = model.sigma_within;
+            basis->df_within = model.df_within;
+        }
+        return AN_OK;
+    }
+    if (an_chart_learn(AN_INDIVIDUALS, 3, charted, m, &model)) {
+        return AN_OK;
+    }
+    const double level = model.sigma_level * model.sigma_level;
+    const double rest = df > 0 ? inside * (1 - 1 / n_mean) : 0; /* level holds inside / n already */
+    basis->sigma_within = sqrt(level + rest);
+    basis->df_within = joined_df(level, range_df(&model), rest, df);
+    return AN_OK;
+}
+
+/* ---- indices ------------------------------------------------------------------------------------------ */
+static enum an_status look_readings(struct study *study)
+{
+    struct an_stream_capability *out = study->out;
+    struct an_moments moments;
+    const size_t n = study->readings.count;
+    double *scratch = an_arena_alloc(study->arena, n + 1, sizeof *scratch);
+
+    out->n = (double)n;
+    out->basis.n = (double)n;
+    if (!scratch) {
+        return AN_NO_MEMORY;
+    }
+    if (an_moments_of(study->readings.value, n, &moments)) {
+        return AN_OK;
+    }
+    out->basis.mean = moments.mean;
+    out->basis.sigma_overall = an_moments_sd(&moments);
+    if (an_anderson_darling(study->readings.value, n, scratch, &out->normality)) {
+        out->normality = (struct an_normality){NAN, NAN, NAN};
+    } else if (out->normality.p < 0.01) {
+        return note(study, an_arena_printf(study->arena,
+                                           "readings are not normal (Anderson-Darling A2* %.2f): "
+                                           "fractions outside are rough, above all far from the "
+                                           "mean",
+                                           out->normality.a2_star));
+    }
+    return AN_OK;
+}
+
+static enum an_status say_spec(struct study *study)
+{
+    const struct an_spec *spec = &study->out->spec;
+
+    if (isfinite(spec->lsl) != isfinite(spec->usl)) {
+        return note(study, isfinite(spec->usl)
+                               ? "one-sided: only an upper limit is set, so Cp and Pp are not "
+                                 "defined and Cpk, Ppk are the upper side's"
+                               : "one-sided: only a lower limit is set, so Cp and Pp are not "
+                                 "defined and Cpk, Ppk are the lower side's");
+    }
+    return AN_OK;
+}
+
+static enum an_status say_places(struct study *study)
+{
+    if (!study->out->characteristic->position_column) {
+        return AN_OK;
+    }
+    return note(study, "readings are judged as they are: differences between fixed places count as "
+                       "spread");
+}
+
+static enum an_status compute(struct study *study, const char *unstable)
+{
+    struct an_stream_capability *out = study->out;
+    struct an_capability indices;
+    const double n = out->n;
+    const enum an_status st = an_capability_of(&out->basis, &out->spec, &indices);
+
+    switch ((int)st) {
+    case AN_OK:
+        break;
+    case AN_TOO_FEW:
+        out->why_not = an_arena_printf(study->arena,
+                                       "%.0f reading%s in the period: at least 2 are needed, 100 "
+                                       "or more are common practice",
+                                       n, n == 1 ? "" : "s");
+        return out->why_not ? AN_OK : AN_NO_MEMORY;
+    case AN_NO_SPREAD:
+        out->why_not = an_arena_printf(study->arena,
+                                       "all %.0f readings are equal: there is no spread to compare "
+                                       "with the specification",
+                                       n);
+        return out->why_not ? AN_OK : AN_NO_MEMORY;
+    default:
+        out->why_not = "the specification limits cannot be used: the lower is not below the upper";
+        return AN_OK;
+    }
+    out->indices = indices;
+    if (!isfinite(out->basis.sigma_within) || out->basis.sigma_within <= 0) {
+        clear_within(&out->indices);
+        out->why_not = unstable ? unstable
+                                : "the short-term spread cannot be told from the samples of the "
+                                  "period";
+    }
+    if (unstable) {
+        clear_within(&out->indices);
+        out->why_not = unstable;
+        return note(study, "Pp and Ppk describe the past only: they promise nothing of a process "
+                           "that is not known to be stable");
+    }
+    return AN_OK;
+}
+
+static enum an_status measured(struct study *study, struct an_error *err)
+{
+    struct an_stream_capability *out = study->out;
+    const char *unstable = NULL;
+    enum an_status st = look_stable(study, &unstable);
+
+    if (!st && !isfinite(out->spec.lsl) && !isfinite(out->spec.usl)) {
+        out->why_not = "no specification limits are set for this characteristic";
+    }
+    st = st ? st : look_readings(study);
+    st = st ? st : set_within(study);
+    if (!st && !out->why_not) {
+        st = compute(study, unstable);
+        st = st ? st : say_spec(study);
+        st = st ? st : say_places(study);
+        if (!st && out->n >= 2 && out->n < 100) {
+            st = note(study, an_arena_printf(study->arena,
+                                             "only %.0f readings: mind the bounds, not the value",
+                                             out->n));
+        }
+    }
+    return st ? an_fail(err, st, "capability of %s: %s", out->stream.name, an_status_name(st))
+              : AN_OK;
+}
+
+/* ---- counted --------------------------------------------------------------------------------------------- */
+/* p with P(X <= count) = want (binomial), by bisection: falling in p. */
+static double binomial_bound(double count, double n, double want)
+{
+    double lo = 0;
+    double hi = 1;
+
+    for (int i = 0; i < 200 && hi - lo > 1e-16 * hi; i++) {
+        const double middle = (lo + hi) / 2;
+        if (an_binomial_below(count, n, middle) > want) {
+            lo = middle;
+        } else {
+            hi = middle;
+        }
+    }
+    return (lo + hi) / 2;
+}
+
+/* Exact bounds: Clopper and Pearson, Biometrika 26, 1934 for proportions; Garwood, Biometrika 28,
+ * 1936 for counts (both from memory). */
+static void counted_bounds(double count, double n, bool proportion, double *lower, double *upper)
+{
+    const double tail = (1 - CONFIDENCE) / 2;
+
+    if (proportion) {
+        *lower = count > 0 ? binomial_bound(count - 1, n, 1 - tail) : 0;
+        *upper = count < n ? binomial_bound(count, n, tail) : 1;
+    } else {
+        *lower = count > 0 ? an_chi_square_quantile(tail, 2 * count) / 2 / n : 0;
+        *upper = an_chi_square_quantile(1 - tail, 2 * count + 2) / 2 / n;
+    }
+}
+
+static enum an_status counted(struct study *study, struct an_error *err)
+{
+    struct an_stream_capability *out = study->out;
+    const enum an_family family = out->characteristic->family;
+    const bool proportion = family == AN_P || family == AN_NP || family == AN_P_PRIME;
+    const double scale = out->characteristic->per > 0 ? out->characteristic->per : 1;
+    const char *unstable = NULL;
+    double count = 0;
+    double opportunities = 0;
+    double lower;
+    double upper;
+
+    enum an_status st = look_stable(study, &unstable);
+    out->why_not = "a counted characteristic has no Cp or Cpk: see its rate";
+    for (size_t i = 0; i < study->view.count; i++) {
+        const struct an_chart_sample c = an_chart_sample_of(&study->view.points[i].sample, family);
+        if (isfinite(c.count) && c.opportunities > 0) {
+            count += c.count;
+            opportunities += c.opportunities;
+        }
+    }
+    out->n = opportunities;
+    out->basis.n = opportunities;
+    if (!st && opportunities > 0) {
+        counted_bounds(count, opportunities, proportion, &lower, &upper);
+        out->basis.mean = count / opportunities;
+        st = note(study, an_arena_printf(study->arena,
+                                         "rate %.4g (95 %% bounds %.4g to %.4g) %s: %.0f in %.0f",
+                                         count / opportunities * scale, lower * scale,
+                                         upper * scale, study->view.unit, count, opportunities));
+        if (!st && (family == AN_P_PRIME || family == AN_U_PRIME)) {
+            st = note(study, "counts vary more than the bounds take into account: they are too "
+                             "narrow");
+        }
+    }
+    if (!st && unstable) {
+        st = note(study, unstable);
+    }
+    return st ? an_fail(err, st, "capability of %s: %s", out->stream.name, an_status_name(st))
+              : AN_OK;
+}
+
+enum an_status an_stream_capability_of(struct an_store *store, const struct an_line *line,
+                                       const struct an_stream *stream, int64_t from_us,
+                                       int64_t until_us, struct an_arena *arena,
+                                       struct an_stream_capability *capability,
+                                       struct an_error *err)
+{
+    struct study study = {.store = store, .line = line, .arena = arena, .out = capability};
+
+    memset(capability, 0, sizeof *capability);
+    capability->stream = *stream;
+    clear_all(capability);
+    until_us = until_us == AN_NO_INSTANT ? INT64_MAX : until_us;
+    enum an_status st =
+        an_judge_view(store, line, stream, from_us, until_us, 0, arena, &study.view, err);
+    if (st) {
+        return st;
+    }
+    capability->characteristic = study.view.characteristic;
+    capability->spec = (struct an_spec){.target = capability->characteristic->target,
+                                        .lsl = capability->characteristic->lsl,
+                                        .usl = capability->characteristic->usl};
+    capability->samples = (int64_t)study.view.count;
+    if (capability->characteristic->kind == AN_COUNTED) {
+        return counted(&study, err);
+    }
+    st = an_judge_readings(store, line, stream, from_us, until_us, 0, arena, &study.readings, err);
+    return st ? st : measured(&study, err);
+}

@@ -1,0 +1,183 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * A stream over a period as it was judged. Must never judge by itself: judging.c does.
+ *
+ * Samples before the period are read even when no context is asked for, because a rule met early
+ * in the period may have begun before it; they are cut off again when all is judged.
+ */
+#include "judge/judge.h"
+#include "judge/judging.h"
+#include "judge/shown.h"
+
+#include <math.h>
+#include <string.h>
+
+#define LOOK_BACK (AN_RULE_MEMORY + 1) /* one more: the moving range of the first */
+
+/* Samples before the period and in it as one array; *before of them are earlier. */
+static enum an_status read_samples(struct an_store *store, const struct an_stream *stream,
+                                   int64_t from_us, int64_t until_us, size_t most_before,
+                                   struct an_arena *arena, struct an_sample **samples,
+                                   size_t *count, size_t *before, struct an_error *err)
+{
+    struct an_sample *early = NULL;
+    struct an_sample *late = NULL;
+    size_t early_count = 0;
+    size_t late_count = 0;
+    enum an_status st = AN_OK;
+
+    if (from_us != AN_NO_INSTANT) {
+        st = an_store_samples_before(store, stream->stream_id, from_us, most_before, arena, &early,
+                                     &early_count, err);
+    }
+    st = st ? st
+            : an_store_samples(store, stream->stream_id, from_us, until_us, 0, arena, &late,
+                               &late_count, err);
+    if (st) {
+        return st;
+    }
+    *before = early_count;
+    *count = early_count + late_count;
+    *samples = an_arena_alloc(arena, *count + 1, sizeof **samples);
+    if (!*samples) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory while reading samples");
+    }
+    if (early_count) {
+        memcpy(*samples, early, early_count * sizeof **samples);
+    }
+    if (late_count) {
+        memcpy(*samples + early_count, late, late_count * sizeof **samples);
+    }
+    return AN_OK;
+}
+
+/* Keeps the revisions that reach into [from_us, until_us) and renumbers the phases of points. */
+static enum an_status keep_limits(struct an_stream_view *view, const struct an_judging *j,
+                                  size_t skip, int64_t from_us, int64_t until_us,
+                                  struct an_arena *arena)
+{
+    const struct an_phases *phases = j->phases;
+    size_t *renumbered = an_arena_alloc(arena, phases->count + 1, sizeof *renumbered);
+
+    view->limits = an_arena_alloc(arena, phases->count + 1, sizeof *view->limits);
+    if (!renumbered || !view->limits) {
+        return AN_NO_MEMORY;
+    }
+    if (j->count > skip && (from_us == AN_NO_INSTANT || j->samples[skip].at_us < from_us)) {
+        from_us = j->samples[skip].at_us; /* context shows earlier phases too */
+    }
+    for (size_t p = 0; p < phases->count; p++) {
+        renumbered[p] = AN_NONE;
+        if (phases->from_us[p] < until_us && phases->until_us[p] > from_us) {
+            renumbered[p] = view->limits_count;
+            view->limits[view->limits_count++] = phases->limits[p];
+        }
+    }
+    for (size_t i = 0; i < view->count; i++) {
+        const size_t p = j->phase[skip + i];
+        view->points[i].phase = p == AN_NONE ? AN_NONE : renumbered[p];
+    }
+    return AN_OK;
+}
+
+static enum an_status keep_hits(struct an_stream_view *view, const struct an_judging *j,
+                                size_t skip, struct an_arena *arena)
+{
+    for (int panel = 0; panel < 2; panel++) {
+        view->hits[panel] =
+            an_arena_alloc(arena, j->hit_count[panel] + 1, sizeof *view->hits[panel]);
+        if (!view->hits[panel]) {
+            return AN_NO_MEMORY;
+        }
+        for (size_t h = 0; h < j->hit_count[panel]; h++) {
+            struct an_rule_hit hit = j->hits[panel][h];
+
+            if (hit.last < skip) {
+                continue;
+            }
+            hit.first = hit.first < skip ? 0 : hit.first - skip;
+            hit.last -= skip;
+            view->hits[panel][view->hit_count[panel]++] = hit;
+            struct an_judged_point *point = &view->points[hit.last];
+            if (point->hit_rules[panel] == 0) {
+                point->hit_side[panel] = hit.side;
+            } else if (point->hit_side[panel] == 0) {
+                point->hit_side[panel] = hit.side; /* a rule without sides met one with */
+            }
+            point->hit_rules[panel] |= 1U << (unsigned)hit.rule;
+        }
+    }
+    return AN_OK;
+}
+
+static enum an_status fill_view(struct an_stream_view *view, const struct an_judging *j,
+                                size_t skip, int64_t from_us, int64_t until_us,
+                                struct an_arena *arena)
+{
+    view->count = j->count - skip;
+    view->points = an_arena_alloc(arena, view->count + 1, sizeof *view->points);
+    if (!view->points) {
+        return AN_NO_MEMORY;
+    }
+    for (size_t i = 0; i < view->count; i++) {
+        struct an_judged_point *point = &view->points[i];
+
+        point->sample = j->samples[skip + i];
+        point->point = j->points[skip + i];
+        point->excluded = j->excluded[skip + i];
+        point->gap_before = i > 0 && j->gap_before[skip + i];
+    }
+    enum an_status st = keep_limits(view, j, skip, from_us, until_us, arena);
+    st = st ? st : keep_hits(view, j, skip, arena);
+    if (!st) {
+        an_shown_fill(view);
+        view->unit = an_shown_unit(view->characteristic, arena);
+        st = view->unit ? AN_OK : AN_NO_MEMORY;
+    }
+    return st;
+}
+
+enum an_status an_judge_view(struct an_store *store, const struct an_line *line,
+                             const struct an_stream *stream, int64_t from_us, int64_t until_us,
+                             size_t context, struct an_arena *arena, struct an_stream_view *view,
+                             struct an_error *err)
+{
+    struct an_phases phases;
+    struct an_sample *samples = NULL;
+    size_t count = 0;
+    size_t before = 0;
+
+    memset(view, 0, sizeof *view);
+    view->stream = *stream;
+    view->scale = 1.0;
+    view->unit = "";
+    if (!an_judge_resolve(line, stream, &view->station, &view->characteristic, &view->purpose,
+                          arena)) {
+        return an_fail(err, AN_BAD_CONFIG, "stream %s is no longer in the line description",
+                       stream->name);
+    }
+    if (until_us == AN_NO_INSTANT) {
+        until_us = INT64_MAX;
+    }
+    enum an_status st = an_phases_of(store, stream->stream_id, arena, &phases, err);
+    st = st ? st
+            : read_samples(store, stream, from_us, until_us, context + LOOK_BACK, arena, &samples,
+                           &count, &before, err);
+    if (st) {
+        return st;
+    }
+    struct an_judging judging = {.stream = stream,
+                                 .characteristic = view->characteristic,
+                                 .samples = samples,
+                                 .count = count,
+                                 .phases = &phases};
+    st = an_judging_do(store, &judging, arena, err);
+    if (st) {
+        return st;
+    }
+    if (fill_view(view, &judging, before > context ? before - context : 0, from_us, until_us,
+                  arena)) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory while judging %s", stream->name);
+    }
+    return AN_OK;
+}
