@@ -7,6 +7,7 @@
 #ifndef ANDAMENTO_DRAW_CHART_PANEL_H
 #define ANDAMENTO_DRAW_CHART_PANEL_H
 
+#include "andamento/base/instant.h"
 #include "andamento/draw/canvas.h"
 
 #include <stdbool.h>
@@ -60,7 +61,9 @@ struct an_plot {
     size_t signal_count;
     const struct an_plot_shift *shifts; /* in order; first may start before the first point */
     size_t shift_count;
-    const char **phase_labels; /* for each phase number met: "P2 locked 4 March, L. Brandt" */
+    /* One for each different phase number, in the order in which the points meet them: "P2 locked
+     * 4 March, L. Brandt". The first word stands on the black tab, the rest beside it. */
+    const char **phase_labels;
     size_t phase_label_count;
     struct an_plot_onset onset;
     const struct an_side_view *side; /* NULL: none */
@@ -71,9 +74,16 @@ struct an_plot {
     size_t note_count;
     bool small;     /* small multiple: title, rails, dots, flags only */
     bool x_by_time; /* false: points evenly spaced, times labelled */
+    /* The clock of the times along the bottom, drawn where no shift mark can be read. NULL: UTC,
+     * and the chart says so. */
+    const struct an_zone *zone;
 };
 
-/* Draws inside the box; nothing goes outside. Returns the height really used. */
+/* Draws inside the box; nothing goes outside. Returns the height really used: all of the box's, for
+ * the plot takes what the rows around it leave. Elements give way in a box too small for them, the
+ * plot last; 120 pt of height hold all of a common chart, 60 pt a small one. Numbers that are not
+ * finite are left out; indexes beyond the points are cut or ignored. Points are in order of time.
+ */
 double an_plot_draw(struct an_canvas *canvas, const struct an_box *box, const struct an_plot *plot);
 
 #endif

@@ -1,0 +1,266 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Chooses the value scale of a chart and the round numbers beside it. Decides nothing about
+ * statistics: a value off the scale is still shown, by an arrow.
+ *
+ * The hard idea: the scale is made for the limits. It always holds them, and every value within
+ * one and a half times their distance beyond; a reading that is absurd (a probe in the air, a unit
+ * mistaken) would otherwise press the whole chart into one line, so it does not count.
+ */
+#include "draw/plot_layout.h"
+
+#include <math.h>
+#include <stdint.h>
+#include <stdlib.h>
+
+#define HUGE_VALUE 1e300 /* sums and differences of two such stay finite */
+#define BEYOND 1.5       /* how far beyond the core values still count, in cores */
+#define FENCE_STRETCH 2.0
+#define SIDE_STRETCH 3.0
+#define MARGIN 0.06
+
+static int by_value(const void *a, const void *b)
+{
+    const double left = *(const double *)a, right = *(const double *)b;
+    return (left > right) - (left < right);
+}
+
+static double tame(double value)
+{
+    return value > HUGE_VALUE ? HUGE_VALUE : value < -HUGE_VALUE ? -HUGE_VALUE : value;
+}
+
+struct stretch {
+    double low, high;
+    bool any;
+};
+
+static void take_in(struct stretch *stretch, double value)
+{
+    if (!isfinite(value)) {
+        return;
+    }
+    const double v = tame(value);
+    if (!stretch->any || v < stretch->low) {
+        stretch->low = v;
+    }
+    if (!stretch->any || v > stretch->high) {
+        stretch->high = v;
+    }
+    stretch->any = true;
+}
+
+/* Sorted values without the outer `share` on either side. */
+static void take_in_most(struct stretch *stretch, const double *sorted, size_t n, double share)
+{
+    if (n == 0) {
+        return;
+    }
+    size_t off = n > 3 ? (size_t)ceil(share * (double)n) : 0;
+    if (2 * off >= n) {
+        off = (n - 1) / 2;
+    }
+    take_in(stretch, sorted[off]);
+    take_in(stretch, sorted[n - 1 - off]);
+}
+
+/* Limits phase by phase, so that a short phase far away is not taken for an outlier, and in each
+ * without the extremes that a subgroup of one piece gives to limits that vary. */
+static void take_in_limits(struct stretch *core, const struct an_plot *plot, double *scratch)
+{
+    for (size_t from = 0; from < plot->count;) {
+        size_t to = from;
+        while (to < plot->count && plot->points[to].phase == plot->points[from].phase) {
+            to++;
+        }
+        for (int side = 0; side < 3; side++) {
+            size_t n = 0;
+            for (size_t i = from; i < to; i++) {
+                const struct an_plot_point *p = &plot->points[i];
+                const double limit = side == 0 ? p->lcl : side == 1 ? p->centre : p->ucl;
+                if (isfinite(limit)) {
+                    scratch[n++] = tame(limit);
+                }
+            }
+            qsort(scratch, n, sizeof *scratch, by_value);
+            take_in_most(core, scratch, n, n >= 20 ? 0.1 : 0.0);
+        }
+        from = to;
+    }
+}
+
+static double length(const struct stretch *stretch)
+{
+    return stretch->high - stretch->low;
+}
+
+/* Takes the value in if the scale does not grow beyond so many times its length. */
+static void take_in_if_near(struct stretch *stretch, double value, double times, double unit)
+{
+    if (!isfinite(value)) {
+        return;
+    }
+    struct stretch wider = *stretch;
+    take_in(&wider, value);
+    if (length(&wider) <= times * unit) {
+        *stretch = wider;
+    }
+}
+
+static void take_in_side(struct stretch *all, const struct an_side_view *side, double *scratch)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < side->count; i++) {
+        if (isfinite(side->values[i])) {
+            scratch[n++] = tame(side->values[i]);
+        }
+    }
+    if (n > 0) {
+        qsort(scratch, n, sizeof *scratch, by_value);
+        const size_t off = n / 100;
+        const double unit = length(all);
+        take_in_if_near(all, scratch[off], SIDE_STRETCH, unit);
+        take_in_if_near(all, scratch[n - 1 - off], SIDE_STRETCH, unit);
+    }
+}
+
+/* A scale of no length is opened to something a reader can read. */
+static void open_up(struct stretch *all, int decimals)
+{
+    if (!all->any) {
+        *all = (struct stretch){0, 1, true};
+        return;
+    }
+    const double size = fmax(fabs(all->low), fabs(all->high));
+    const double least = fmax(size * 1e-12, 1e-300);
+    if (length(all) >= least) {
+        return;
+    }
+    const int shown = decimals < 0 ? 0 : decimals > 9 ? 9 : decimals;
+    const double half = fmax(fmax(5 * pow(10, -shown), least), size * 1e-9);
+    const double middle = all->low / 2 + all->high / 2;
+    all->low = middle - half;
+    all->high = middle + half;
+}
+
+bool an_plot_scale_choose(struct an_arena *arena, const struct an_plot *plot,
+                          struct an_plot_scale *scale)
+{
+    const size_t side_count = plot->side && !plot->small ? plot->side->count : 0;
+    const size_t room = plot->count > side_count ? plot->count : side_count;
+    double *scratch = an_arena_alloc(arena, room + 1, sizeof *scratch);
+    double *values = an_arena_alloc(arena, plot->count + 1, sizeof *values);
+    if (!scratch || !values) {
+        return false;
+    }
+    size_t n = 0;
+    for (size_t i = 0; i < plot->count; i++) {
+        if (isfinite(plot->points[i].value)) {
+            values[n++] = tame(plot->points[i].value);
+        }
+    }
+    qsort(values, n, sizeof *values, by_value);
+
+    struct stretch core = {0, 0, false};
+    take_in_limits(&core, plot, scratch);
+    const bool by_limits = core.any && length(&core) > 0;
+    if (!by_limits || n >= 4) {
+        take_in_most(&core, values, n, 0.05);
+    }
+    open_up(&core, plot->decimals);
+    struct stretch all = core;
+    const double reach = BEYOND * length(&core);
+    for (size_t i = 0; i < n; i++) {
+        if (values[i] >= core.low - reach && values[i] <= core.high + reach) {
+            take_in(&all, values[i]);
+        }
+    }
+    const double unit = length(&all);
+    if (side_count > 0) {
+        take_in_side(&all, plot->side, scratch);
+        take_in_if_near(&all, plot->side->lsl, FENCE_STRETCH, unit);
+        take_in_if_near(&all, plot->side->usl, FENCE_STRETCH, unit);
+    }
+    if (!plot->small) {
+        take_in_if_near(&all, plot->lsl, FENCE_STRETCH, unit);
+        take_in_if_near(&all, plot->usl, FENCE_STRETCH, unit);
+        take_in_if_near(&all, plot->target, FENCE_STRETCH, unit);
+    }
+    const double margin = MARGIN * length(&all);
+    scale->low = all.low - margin;
+    scale->high = all.high + margin;
+    return true;
+}
+
+double an_plot_y(const struct an_plot_scale *scale, double value)
+{
+    if (!isfinite(value)) {
+        return NAN;
+    }
+    const double share = (tame(value) - scale->low) / (scale->high - scale->low);
+    return scale->y_low + share * (scale->y_high - scale->y_low);
+}
+
+size_t an_plot_round_numbers(const struct an_plot_scale *scale, size_t most, double *numbers,
+                             int *decimals)
+{
+    *decimals = 0;
+    const double raw = (scale->high - scale->low) / (double)(most > 0 ? most : 1);
+    if (most == 0 || !(raw > 1e-290)) {
+        return 0;
+    }
+    static const double steps[] = {1, 2, 5, 10};
+    const int power = (int)floor(log10(raw));
+    const double ten = pow(10, power);
+    for (size_t k = 0; k < 4; k++) {
+        const double step = steps[k] * ten;
+        const double first = ceil(scale->low / step), last = floor(scale->high / step);
+        if (step < raw || last - first + 1 > (double)most || fabs(first) > 1e12 ||
+            fabs(last) > 1e12) {
+            continue;
+        }
+        size_t n = 0;
+        for (double i = first; i <= last && n < most; i += 1) {
+            numbers[n++] = i * step;
+        }
+        const int needed = steps[k] >= 10 ? -power - 1 : -power;
+        *decimals = needed > 0 ? needed : 0;
+        return n;
+    }
+    return 0;
+}
+
+const char *an_plot_number(struct an_arena *arena, double value, int decimals)
+{
+    if (!isfinite(value)) {
+        return an_arena_printf(arena, "–");
+    }
+    const int shown = decimals < 0 ? 0 : decimals > 9 ? 9 : decimals;
+    const char *sign = value < 0 ? "−" : "";
+    const double size = fabs(value);
+    if (size < 1e9 && decimals <= 9) {
+        /* Whole numbers and a point of our own: printf's follows the locale. */
+        static const int64_t tens[] = {1,      10,      100,      1000,      10000,
+                                       100000, 1000000, 10000000, 100000000, 1000000000};
+        if (size * (double)tens[shown] < 9e15) {
+            const long long scaled = (long long)nearbyint(size * (double)tens[shown]);
+            const long long ten = tens[shown];
+            sign = scaled == 0 ? "" : sign;
+            return shown == 0 ? an_arena_printf(arena, "%s%lld", sign, scaled)
+                              : an_arena_printf(arena, "%s%lld.%0*lld", sign, scaled / ten, shown,
+                                                scaled % ten);
+        }
+    }
+    if (size < 1e-305) { /* and its power of ten would be no number a double has exactly */
+        return an_arena_printf(arena, "0");
+    }
+    int power = (int)floor(log10(size));
+    /* In two factors: a single power of ten could overflow for the greatest values. */
+    double mantissa = size / pow(10, power / 2) / pow(10, power - power / 2);
+    long long scaled = (long long)nearbyint(mantissa * 1000);
+    if (scaled >= 10000) {
+        scaled /= 10;
+        power++;
+    }
+    return an_arena_printf(arena, "%s%lld.%03llde%d", sign, scaled / 1000, scaled % 1000, power);
+}
