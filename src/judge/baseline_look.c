@@ -62,8 +62,8 @@ static enum an_status judge_own(struct look *look)
     for (size_t i = 0; i < b->count; i++) {
         if (b->charted[i].excluded) {
             before = AN_NONE;
-            look->points[i].level.z = NAN;
-            look->points[i].spread.z = NAN;
+            look->points[i].level.z = (double)NAN;
+            look->points[i].spread.z = (double)NAN;
             continue;
         }
         look->points[i] = an_chart_judge(&look->limits->model, &b->charted[i],
@@ -109,10 +109,10 @@ static enum an_status look_independence(struct look *look)
     struct an_limits *limits = look->limits;
     const char *what;
 
-    limits->lag1 = NAN;
-    limits->lag1_bound = NAN;
+    limits->lag1 = (double)NAN;
+    limits->lag1_bound = (double)NAN;
     if (look->z_count < 4 || an_autocorrelation(look->z, look->z_count, 1, &limits->lag1)) {
-        limits->lag1 = NAN;
+        limits->lag1 = (double)NAN;
         return AN_OK;
     }
     limits->lag1_bound = 2 / sqrt((double)look->z_count);
@@ -144,7 +144,7 @@ static enum an_status look_normality(struct look *look)
         return AN_NO_MEMORY;
     }
     if (an_anderson_darling(look->z, look->z_count, scratch, normality)) {
-        *normality = (struct an_normality){NAN, NAN, NAN};
+        *normality = (struct an_normality){(double)NAN, (double)NAN, (double)NAN};
         return AN_OK;
     }
     if ((family == AN_INDIVIDUALS || family == AN_BETWEEN_WITHIN) && normality->p < 0.01) {

@@ -17,8 +17,8 @@ struct an_chart_sample an_chart_sample_of(const struct an_sample *sample, enum a
 {
     struct an_chart_sample c = {.n = (double)sample->n,
                                 .mean = sample->mean,
-                                .sd = NAN,
-                                .range = NAN,
+                                .sd = (double)NAN,
+                                .range = (double)NAN,
                                 .count = sample->count,
                                 .opportunities = sample->opportunities};
 
@@ -31,7 +31,7 @@ struct an_chart_sample an_chart_sample_of(const struct an_sample *sample, enum a
     if (sample->n >= 1) {
         c.range = sample->max - sample->min;
     } else {
-        c.mean = NAN;
+        c.mean = (double)NAN;
     }
     return c;
 }
@@ -135,7 +135,8 @@ static bool can_be_judged(const struct an_chart_sample *sample, enum an_family f
 
 static void compute_points(struct an_judging *j)
 {
-    const struct an_panel_point nothing = {NAN, NAN, NAN, NAN, NAN};
+    const struct an_panel_point nothing = {(double)NAN, (double)NAN, (double)NAN, (double)NAN,
+                                           (double)NAN};
 
     for (size_t i = 0; i < j->count; i++) {
         const size_t p = j->phase[i];

@@ -112,7 +112,7 @@ static double get_number(struct source *source, const json_t *object, const char
     if (!json_is_null(value) && !source->missing) {
         source->missing = key;
     }
-    return NAN;
+    return (double)NAN;
 }
 
 static int64_t get_whole(struct source *source, const json_t *object, const char *key, int64_t lo,

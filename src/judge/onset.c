@@ -139,7 +139,7 @@ enum an_status an_story_onset(struct an_story *story, struct an_error *err)
     struct an_signal *signal = story->signal;
     enum an_status st = AN_OK;
 
-    signal->per_day = NAN;
+    signal->per_day = (double)NAN;
     signal->has_change = false;
     story->onset = story->first;
     story->earliest = story->first;

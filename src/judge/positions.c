@@ -133,9 +133,9 @@ enum an_status an_positions_adjust(const struct an_site_readings *readings, size
         }
     }
     sample->n = (double)n;
-    sample->mean = NAN;
-    sample->sd = NAN;
-    sample->range = NAN;
+    sample->mean = (double)NAN;
+    sample->sd = (double)NAN;
+    sample->range = (double)NAN;
     if (n == 0) {
         return AN_OK;
     }

@@ -87,8 +87,8 @@ static int written_decimals(const struct an_stream_view *view)
 /* Sigma of the newest limits, or the spread of what is in view. */
 static double view_sigma(const struct an_stream_view *view)
 {
-    double lo = INFINITY;
-    double hi = -INFINITY;
+    double lo = (double)INFINITY;
+    double hi = -(double)INFINITY;
 
     if (view->limits_count) {
         return view->limits[view->limits_count - 1].model.sigma_level;

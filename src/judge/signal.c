@@ -183,7 +183,7 @@ static enum an_status tell(struct an_store *store, const struct an_line *line,
     signal->station = facts->station;
     signal->characteristic = facts->characteristic;
     signal->open = signal->record.answers == 0;
-    signal->per_day = NAN;
+    signal->per_day = (double)NAN;
     signal->unit = facts->resolved ? an_shown_unit(facts->characteristic, arena) : "";
     signal->onset_sample_id = signal->record.first_sample_id;
     signal->onset_us = signal->record.first_us;

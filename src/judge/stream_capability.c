@@ -54,7 +54,7 @@ static enum an_status note(struct study *study, const char *text)
     return AN_OK;
 }
 
-static const struct an_index no_index = {NAN, NAN, NAN};
+static const struct an_index no_index = {(double)NAN, (double)NAN, (double)NAN};
 
 static void clear_within(struct an_capability *c)
 {
@@ -72,10 +72,11 @@ static void clear_all(struct an_stream_capability *out)
     out->indices.ppl = no_index;
     out->indices.ppu = no_index;
     out->indices.cpm = no_index;
-    out->indices.below = NAN;
-    out->indices.above = NAN;
-    out->normality = (struct an_normality){NAN, NAN, NAN};
-    out->basis = (struct an_capability_basis){0, NAN, NAN, NAN, NAN, CONFIDENCE};
+    out->indices.below = (double)NAN;
+    out->indices.above = (double)NAN;
+    out->normality = (struct an_normality){(double)NAN, (double)NAN, (double)NAN};
+    out->basis = (struct an_capability_basis){0,           (double)NAN, (double)NAN,
+                                              (double)NAN, (double)NAN, CONFIDENCE};
 }
 
 /* ---- is it stable -------------------------------------------------------------------------------- */
@@ -133,8 +134,8 @@ static double joined_df(double v1, double df1, double v2, double df2)
  * squared relative standard error that the model tells of its sigma. */
 static double range_df(const struct an_chart_model *model)
 {
-    double se = NAN;
-    double half = NAN;
+    double se = (double)NAN;
+    double half = (double)NAN;
 
     an_chart_uncertainty(model, &se, &half);
     return isfinite(se) && se > 0 ? 1 / (2 * se * se) : (double)NAN;
@@ -222,7 +223,7 @@ static enum an_status look_readings(struct study *study)
     out->basis.mean = moments.mean;
     out->basis.sigma_overall = an_moments_sd(&moments);
     if (an_anderson_darling(study->readings.value, n, scratch, &out->normality)) {
-        out->normality = (struct an_normality){NAN, NAN, NAN};
+        out->normality = (struct an_normality){(double)NAN, (double)NAN, (double)NAN};
     } else if (out->normality.p < 0.01) {
         return note(study, an_arena_printf(study->arena,
                                            "readings are not normal (Anderson-Darling A2* %.2f): "
