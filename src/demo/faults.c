@@ -121,6 +121,7 @@ static struct an_demo_fault_stream *add_stream(struct seeding *seeding, struct a
     stream->panel = "level";
     stream->unit = unit;
     stream->samples = samples;
+    stream->onset_us = fault->from_us;
     stream->first_serial =
         fault->tile_count > 0 ? seeding->plan->tiles[fault->tiles[0]].serial : "";
     const struct an_demo_change change = {.sigmas = seeding->sigmas,
@@ -201,7 +202,8 @@ static void seed_wear(struct seeding *seeding)
 }
 
 /* The wafers of the shifted lot: their test values, and their number. */
-static size_t shift_wafers(struct an_demo_plan *plan, const char **first, size_t *baseline)
+static size_t shift_wafers(struct an_demo_plan *plan, const struct an_demo_wafer **first,
+                           size_t *baseline)
 {
     const int64_t until_us = an_demo_plan_instant(plan, AN_DEMO_BASELINE_DAYS, 6);
     size_t count = 0;
@@ -212,15 +214,23 @@ static size_t shift_wafers(struct an_demo_plan *plan, const char **first, size_t
         if (wafer->colour == 1 && wafer->epi_run == LOT_EPI_RUN) {
             wafer->wavelength_nm = LOT_WAVELENGTH_NM;
             wafer->flux_factor = LOT_FLUX;
-            *first = count == 0 ? wafer->serial : *first;
+            *first = count == 0 ? wafer : *first;
             count++;
         }
     }
     return count;
 }
 
-/* The tiles that hold emitters of the shifted lot; returns the time of the first and after the
- * last at the luminance station. */
+static void carry_from_wafer(struct an_demo_fault_stream *stream, const struct an_demo_wafer *first)
+{
+    if (first) {
+        stream->onset_us = first->at_us;
+        stream->first_serial = first->serial;
+    }
+}
+
+/* The tiles that hold emitters of the shifted lot; the fault lasts from the first of them at the
+ * luminance station until the first tile after them. */
 static void darken_tiles(struct an_demo_plan *plan, struct an_demo_fault *fault)
 {
     fault->until_us = plan->until_us;
@@ -254,9 +264,9 @@ static void seed_lot(struct seeding *seeding)
     fault->story = "one epitaxy run of green wafers emits longer waves and less light; it begins "
                    "with its first wafer and ends with its last";
     fault->carried_as = "green emitters come from that run";
-    const char *first_wafer = "";
+    const struct an_demo_wafer *first = NULL;
     size_t baseline = 0;
-    const size_t wafers = shift_wafers(plan, &first_wafer, &baseline);
+    const size_t wafers = shift_wafers(plan, &first, &baseline);
     darken_tiles(plan, fault);
     const double wavelength = an_demo_mean_sd(&an_demo_figures.wavelength_nm[1], AN_DEMO_KEYS);
     const double flux = an_demo_mean_sd(&an_demo_figures.flux_percent, AN_DEMO_KEYS);
@@ -265,13 +275,13 @@ static void seed_lot(struct seeding *seeding)
                                                      "nm", wafers, baseline, false, RUN);
     stream->size = LOT_WAVELENGTH_NM;
     stream->sigmas = LOT_WAVELENGTH_NM / wavelength;
-    stream->first_serial = first_wafer;
+    carry_from_wafer(stream, first);
     fill(seeding, wafers, 100.0 * (LOT_FLUX - 1.0) / flux, 0.0);
     stream =
         add_stream(seeding, fault, "wafer_test.flux@colour=G", "%", wafers, baseline, false, RUN);
     stream->size = 100.0 * (LOT_FLUX - 1.0);
     stream->sigmas = stream->size / flux;
-    stream->first_serial = first_wafer;
+    carry_from_wafer(stream, first);
     const struct an_demo_figure *const green = &an_demo_figures.luminance_cd_m2[1];
     const double luminance = an_demo_mean_sd(green, AN_DEMO_SITES);
     fill(seeding, fault->tile_count, (LOT_FLUX - 1.0) / luminance, 0.0);
@@ -360,9 +370,13 @@ static void seed_gauge(struct seeding *seeding)
         plan->tiles[fault->tiles[k]].effect.gauge_factor = GAUGE_STEP;
     }
     size_t references = 0;
+    int64_t reference_us = fault->until_us;
     for (size_t s = 0; s < plan->shift_count; s++) {
-        references +=
-            plan->shifts[s].from_us >= fault->from_us && plan->shifts[s].from_us < fault->until_us;
+        const int64_t at_us = plan->shifts[s].from_us;
+        if (at_us >= fault->from_us && at_us < fault->until_us) {
+            reference_us = references == 0 ? at_us : reference_us;
+            references++;
+        }
     }
     double white = 0.0;
     const double white_sd = white_share_sd(&white);
@@ -385,6 +399,7 @@ static void seed_gauge(struct seeding *seeding)
         stream->size = (GAUGE_STEP - 1.0) * (f ? f->mean : white);
         stream->sigmas = (GAUGE_STEP - 1.0) / sd;
         stream->first_serial = reference ? "REF-3" : stream->first_serial;
+        stream->onset_us = reference ? reference_us : stream->onset_us;
     }
 }
 

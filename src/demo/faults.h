@@ -18,7 +18,8 @@ struct an_demo_fault_stream {
     double size;               /* of a ramp: at its end */
     double sigmas;             /* of the plotted statistic, signed like size */
     double size_per_sample;    /* of a ramp; 0 for a step */
-    const char *first_serial;  /* first item that carries it on this stream */
+    int64_t onset_us;          /* when the first item that carries it passed this station */
+    const char *first_serial;  /* that item */
     size_t samples;            /* on this stream while the fault lasts */
     size_t fair_delay_samples; /* signalled by this sample with a chance of 0.99 */
 };

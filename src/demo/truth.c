@@ -134,11 +134,13 @@ static void put_overdispersed(struct an_json *json)
     an_json_end(json, ']');
 }
 
-static void put_fault_stream(struct an_json *json, const struct an_demo_fault_stream *stream)
+static void put_fault_stream(struct an_json *json, const struct an_demo_plan *plan,
+                             const struct an_demo_fault_stream *stream)
 {
     an_json_object(json);
     an_json_put_string(json, "stream", stream->name);
     an_json_put_string(json, "panel", stream->panel);
+    put_instant(json, plan, "onset", stream->onset_us);
     an_json_put_string(json, "first_item", stream->first_serial);
     put_rounded(json, "size", stream->size);
     an_json_put_string(json, "unit", stream->unit);
@@ -173,7 +175,7 @@ static void put_fault(struct an_json *json, const struct an_demo_plan *plan,
     an_json_key(json, "streams");
     an_json_array(json);
     for (size_t i = 0; i < fault->stream_count; i++) {
-        put_fault_stream(json, &fault->streams[i]);
+        put_fault_stream(json, plan, &fault->streams[i]);
     }
     an_json_end(json, ']');
     an_json_key(json, "may_also_signal");
