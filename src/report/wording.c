@@ -40,21 +40,23 @@ static bool ends_with(const char *text, const char *end)
     return a >= b && !strcmp(text + a - b, end);
 }
 
-const char *an_say_many(struct an_arena *arena, int64_t count, const char *noun)
+const char *an_say_plural(struct an_arena *arena, const char *noun)
 {
-    const char *number = an_say_count(arena, count);
     const size_t length = strlen(noun);
-    if (count == 1) {
-        return an_arena_printf(arena, "%s %s", number, noun);
-    }
     if (ends_with(noun, "s") || ends_with(noun, "x") || ends_with(noun, "ch") ||
         ends_with(noun, "sh")) {
-        return an_arena_printf(arena, "%s %ses", number, noun);
+        return an_arena_printf(arena, "%ses", noun);
     }
     if (length > 1 && noun[length - 1] == 'y' && !strchr("aeiou", noun[length - 2])) {
-        return an_arena_printf(arena, "%s %.*sies", number, (int)(length - 1), noun);
+        return an_arena_printf(arena, "%.*sies", (int)(length - 1), noun);
     }
-    return an_arena_printf(arena, "%s %ss", number, noun);
+    return an_arena_printf(arena, "%ss", noun);
+}
+
+const char *an_say_many(struct an_arena *arena, int64_t count, const char *noun)
+{
+    return an_arena_printf(arena, "%s %s", an_say_count(arena, count),
+                           count == 1 ? noun : an_say_plural(arena, noun));
 }
 
 const char *an_say_number(struct an_arena *arena, double value, int decimals)

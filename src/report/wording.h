@@ -12,7 +12,9 @@
 #include "report/shift_data.h"
 
 const char *an_say_count(struct an_arena *arena, int64_t count); /* "12,408" */
-/* "1 tile", "12,408 tiles". Nouns ending in s, x, ch or sh take es; in consonant + y, ies. */
+/* Nouns ending in s, x, ch or sh take es; in consonant + y, ies; others s. */
+const char *an_say_plural(struct an_arena *arena, const char *noun);
+/* "1 tile", "12,408 tiles" */
 const char *an_say_many(struct an_arena *arena, int64_t count, const char *noun);
 /* Fixed decimals, without a minus before zero; "-" for NaN. */
 const char *an_say_number(struct an_arena *arena, double value, int decimals);

@@ -1,0 +1,72 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * A report being composed: the canvas, the page in hand with its header and footer, and the pen
+ * going down it. Composed twice: the first time tells how many pages there are and where each
+ * destination lies, the second is printed. One thread a book.
+ */
+#ifndef AN_REPORT_BOOK_H
+#define AN_REPORT_BOOK_H
+
+#include "andamento/draw/canvas.h"
+#include "andamento/draw/table.h"
+#include "report/shift_data.h"
+
+struct an_page_mark {
+    const char *name;
+    int page;
+};
+
+struct an_book {
+    struct an_canvas *canvas;
+    const struct an_shift_data *data;
+    const struct an_paper *paper;
+    struct an_arena *arena; /* texts made while composing; dies with this pass */
+    struct an_box body;     /* between header and footer */
+    double y;               /* the pen: top of what comes next */
+    bool open;              /* a page is in hand */
+    int pages_known;        /* from the first pass; 0 in it */
+    const struct an_page_mark *known;
+    size_t known_count;
+    struct an_page_mark *marks; /* of this pass, in an array of the book's own */
+    size_t mark_count, mark_room;
+    bool failed; /* memory was out */
+};
+
+enum an_book_type {
+    AN_TYPE_LEAD,    /* the sentence that opens a page */
+    AN_TYPE_SECTION, /* a heading inside a page */
+    AN_TYPE_BODY,
+    AN_TYPE_STRONG,
+    AN_TYPE_SMALL,
+    AN_TYPE_NOTE, /* grey, smallest */
+    AN_TYPE_COUNT
+};
+const struct an_type *an_book_type(enum an_book_type type);
+
+/* A new page with its header and footer; the pen is at the top of the body. */
+void an_book_page(struct an_book *book);
+double an_book_room(const struct an_book *book); /* from the pen to the body's end */
+/* A destination here; the name must live as long as the book. */
+void an_book_mark(struct an_book *book, const char *name);
+/* The page of a destination, from the first pass; 0 in it. */
+int an_book_page_of(const struct an_book *book, const char *name);
+/* "page 3", or "" when nothing is known of it. */
+const char *an_book_page_words(struct an_book *book, const char *name);
+
+/* Wrapped text at the pen, over the body's width; the pen moves below it by `after`. */
+void an_book_say(struct an_book *book, enum an_book_type type, double after, const char *text);
+/* A heading with a thin line under it. */
+void an_book_heading(struct an_book *book, const char *text);
+/* A whole table, over as many pages as it takes; `heading` is repeated on each (NULL: none). */
+void an_book_table(struct an_book *book, const char *heading, const struct an_table *table);
+
+/* Memory that was out shows as "". */
+const char *an_book_text(struct an_book *book, const char *text);
+
+/* ---- pages, each over as many sheets of paper as it takes ----------------------------------- */
+void an_compose_front(struct an_book *book, const struct an_report_page *page);
+void an_compose_streams(struct an_book *book, const struct an_report_page *page);
+void an_compose_quiet(struct an_book *book, const struct an_report_page *page);
+void an_compose_intake(struct an_book *book, const struct an_report_page *page);
+
+#endif

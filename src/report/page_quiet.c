@@ -1,0 +1,170 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The quiet streams as small charts, station by station, on one time axis. Responsible for showing
+ * every stream that did not signal, or naming it when there is nothing to show.
+ */
+#include "report/book.h"
+#include "report/plots.h"
+#include "report/wording.h"
+
+#include <math.h>
+#include <string.h>
+
+#define CELL_PT 64.0
+#define CELL_GAP_PT 12.0
+#define HEAD_PT 42.0 /* a station's heading and its axis */
+
+static bool is_quiet(const struct an_shift_data *data, size_t sheet)
+{
+    for (size_t i = 0; i < data->signal_count; i++) {
+        if (data->signals[i].sheet == sheet) {
+            return false;
+        }
+    }
+    return true;
+}
+
+static bool is_shown(const struct an_shift_data *data, const struct an_stream_sheet *sheet)
+{
+    const struct an_panel_sheet *level = &sheet->panel[0];
+    return level->count && level->points[level->count - 1].at_us >= data->axis_from_us;
+}
+
+static const char *state_of(struct an_book *book, const struct an_stream_sheet *sheet)
+{
+    struct an_arena *arena = book->arena;
+    if (!sheet->shift_samples) {
+        return an_book_text(
+            book, an_arena_printf(arena, "no sample this shift; last %s",
+                                  an_say_time(arena, book->data->line->zone, sheet->last_us)));
+    }
+    const double n = sheet->readings_per_sample;
+    const bool whole = fabs(n - nearbyint(n)) < 1e-9;
+    return an_book_text(book, an_arena_printf(arena, "%s, n %s%s, last %s%s",
+                                              an_say_many(arena, sheet->shift_samples, "sample"),
+                                              whole ? "" : "~", an_say_number(arena, n, 0),
+                                              an_say_measure(arena, sheet->last_value,
+                                                             sheet->decimals, sheet->unit),
+                                              !sheet->described    ? "; not in the description"
+                                              : !sheet->has_limits ? "; no limits"
+                                              : !sheet->news       ? "; never signalled"
+                                                                   : ""));
+}
+
+static void draw_cell(struct an_book *book, double x, double width,
+                      const struct an_stream_sheet *sheet)
+{
+    const struct an_box box = {x, book->y, width, CELL_PT - 11};
+    an_plot_small(book, &box, sheet, 0, sheet->title);
+    an_text_draw_fitted(book->canvas, x, book->y + CELL_PT - 6, width, an_book_type(AN_TYPE_NOTE),
+                        state_of(book, sheet));
+}
+
+struct grid {
+    size_t columns, column;
+    double width;
+};
+
+static void station_head(struct an_book *book, const struct grid *grid, const char *title,
+                         bool continued)
+{
+    const char *text =
+        continued ? an_book_text(book, an_arena_printf(book->arena, "%s, continued", title))
+                  : title;
+    an_book_heading(book, text);
+    for (size_t i = 0; i < grid->columns; i++) {
+        an_plot_axis(book, book->body.x + (double)i * (grid->width + CELL_GAP_PT), book->y - 1,
+                     grid->width);
+    }
+    book->y += HEAD_PT - 18;
+}
+
+static void one_station(struct an_book *book, struct grid *grid, size_t station)
+{
+    const struct an_shift_data *data = book->data;
+    const char *title = data->stations[station].title;
+    struct an_text_list blank = {0};
+    blank.at = an_arena_alloc(book->arena, data->sheet_count + 1, sizeof *blank.at);
+    if (!blank.at) {
+        book->failed = true;
+        return;
+    }
+    bool headed = false;
+    grid->column = 0;
+    for (size_t i = 0; i < data->sheet_count; i++) {
+        const struct an_stream_sheet *sheet = &data->sheets[i];
+        if (sheet->station != station || !is_quiet(data, i)) {
+            continue;
+        }
+        if (!is_shown(data, sheet)) {
+            blank.at[blank.count++] = sheet->title;
+            continue;
+        }
+        if (!grid->column && an_book_room(book) < CELL_PT + (headed ? 0 : HEAD_PT)) {
+            an_book_page(book);
+            station_head(book, grid, title, headed);
+            headed = true;
+        } else if (!headed) {
+            station_head(book, grid, title, false);
+            headed = true;
+        }
+        draw_cell(book, book->body.x + (double)grid->column * (grid->width + CELL_GAP_PT),
+                  grid->width, sheet);
+        if (++grid->column == grid->columns) {
+            grid->column = 0;
+            book->y += CELL_PT;
+        }
+    }
+    if (grid->column) {
+        book->y += CELL_PT;
+        grid->column = 0;
+    }
+    if (blank.count) {
+        const char *text = an_book_text(
+            book, an_arena_printf(book->arena, "%s%sWithout a sample since %s: %s.",
+                                  headed ? "" : title, headed ? "" : ". ",
+                                  an_say_time(book->arena, data->line->zone, data->axis_from_us),
+                                  an_say_list(book->arena, blank.at, blank.count, 40)));
+        const double height =
+            an_text_height(book->canvas, book->body.width, an_book_type(AN_TYPE_SMALL), text);
+        if (an_book_room(book) < height) {
+            an_book_page(book);
+        }
+        an_book_say(book, AN_TYPE_SMALL, 4, text);
+    }
+    book->y += 4;
+}
+
+void an_compose_quiet(struct an_book *book, const struct an_report_page *page)
+{
+    const struct an_shift_data *data = book->data;
+    size_t quiet = 0;
+    size_t measured = 0;
+    for (size_t i = 0; i < data->sheet_count; i++) {
+        quiet += is_quiet(data, i);
+        measured += is_quiet(data, i) && data->sheets[i].shift_samples > 0;
+    }
+    if (!quiet) {
+        return; /* page one has said so */
+    }
+    struct grid grid = {.columns = page->columns};
+    an_book_page(book);
+    grid.width =
+        (book->body.width - CELL_GAP_PT * (double)(grid.columns - 1)) / (double)grid.columns;
+    an_book_mark(book, "quiet");
+    an_canvas_outline(book->canvas, 1, page->title, "quiet");
+    const char *lead = an_arena_printf(
+        book->arena, "%s did not signal; %s measured in this shift. All charts from %s to %s.",
+        an_say_many(book->arena, (int64_t)quiet, "stream"),
+        measured == quiet
+            ? "all were"
+            : an_book_text(book, an_arena_printf(book->arena, "%s %s",
+                                                 an_say_count(book->arena, (int64_t)measured),
+                                                 measured == 1 ? "was" : "were")),
+        an_say_time(book->arena, data->line->zone, data->axis_from_us),
+        an_say_time(book->arena, data->line->zone, data->axis_until_us));
+    an_book_say(book, AN_TYPE_LEAD, 5, lead);
+    for (size_t i = 0; i < data->station_count && !book->failed; i++) {
+        one_station(book, &grid, i);
+    }
+}
