@@ -129,6 +129,10 @@ an_store_original_read(struct an_store *store, const struct an_sha256 *hash,
  * balance of rows: AN_BUG if it does not hold. */
 AN_CHECKED enum an_status an_store_put_file(struct an_store *store, const struct an_file *file,
                                             struct an_error *err);
+/* That digest, made again from the rows stored now: equal unless they were changed since. It is
+ * defined in docs/store.md. AN_NOT_FOUND: no such file. */
+AN_CHECKED enum an_status an_store_file_digest(struct an_store *store, int64_t file_id,
+                                               struct an_sha256 *digest, struct an_error *err);
 
 AN_CHECKED enum an_status an_store_item(struct an_store *store, const char *kind,
                                         struct an_bytes serial, int64_t file_id, int64_t *item_id,
@@ -170,6 +174,13 @@ AN_CHECKED enum an_status an_store_find_visit(struct an_store *store, const char
                                               bool *found, struct an_error *err);
 AN_CHECKED enum an_status an_store_put_visit(struct an_store *store, struct an_visit *visit,
                                              struct an_error *err); /* fills visit_id */
+/* For a reader that must name a visit before it has seen all of it: a number first, and the visit
+ * under that number later, in any order. The visit must be put before its samples. */
+AN_CHECKED enum an_status an_store_reserve_visit(struct an_store *store, int64_t *visit_id,
+                                                 struct an_error *err);
+AN_CHECKED enum an_status an_store_put_reserved_visit(struct an_store *store,
+                                                      struct an_visit *visit,
+                                                      struct an_error *err);
 
 /* One rational subgroup. Statistics are in the characteristic's unit. */
 struct an_sample {
@@ -359,6 +370,11 @@ an_store_put_limits(struct an_store *store, struct an_limits_record *limits, str
 AN_CHECKED enum an_status an_store_lock_limits(struct an_store *store, int64_t limits_id,
                                                int64_t in_force_us, const char *author,
                                                const char *reason, struct an_error *err);
+/* The other decision: kept, never in force. AN_BAD_USAGE from both if author or reason is empty or
+ * the limits were decided before. */
+AN_CHECKED enum an_status an_store_refuse_limits(struct an_store *store, int64_t limits_id,
+                                                 const char *author, const char *reason,
+                                                 struct an_error *err);
 /* All of a stream (all streams if stream_id is 0), oldest first. */
 AN_CHECKED enum an_status an_store_limits(struct an_store *store, int64_t stream_id,
                                           struct an_arena *arena, struct an_limits_record **limits,

@@ -1,0 +1,269 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Originals: a file's bytes as one zstd frame, written and read in pieces so that memory does not
+ * grow with the file. It must never hold a whole original.
+ *
+ * Pieces are keyed by the file's number, as its hash is not known before its last byte.
+ */
+#include "store/original.h"
+
+#include "store/handle.h"
+
+#include <string.h>
+#include <zstd.h>
+
+enum { PIECE_BYTES = 1 << 20, LEVEL = 1 };
+
+struct an_original_writer {
+    ZSTD_CCtx *compress;
+    unsigned char *piece;
+    size_t used;
+    int64_t file_id; /* 0: none open */
+    int64_t pieces, bytes;
+};
+
+void an_original_drop(struct an_store *store)
+{
+    if (store->original) {
+        (void)ZSTD_freeCCtx(store->original->compress);
+        an_free(store->original->piece);
+        an_free(store->original);
+        store->original = NULL;
+    }
+}
+
+static enum an_status make_writer(struct an_store *store, const char *doing, struct an_error *err)
+{
+    if (store->original) {
+        return AN_OK;
+    }
+    struct an_original_writer *made = an_alloc(1, sizeof *made);
+    if (made) {
+        store->original = made;
+        made->compress = ZSTD_createCCtx();
+        made->piece = an_alloc(PIECE_BYTES, 1);
+    }
+    if (!made || !made->compress || !made->piece) {
+        an_original_drop(store);
+        return an_fail(err, AN_NO_MEMORY, "%s: memory ran out", doing);
+    }
+    return AN_OK;
+}
+
+enum an_status an_store_original_open(struct an_store *store, struct an_error *err)
+{
+    static const char doing[] = "keeping an original";
+    int64_t file_id = 0;
+    enum an_status st = an_store_may_put(store, doing, err);
+    if (!st) {
+        st = an_store_peek_id(store, AN_COUNT_FILE, &file_id, err);
+    }
+    if (!st) {
+        st = make_writer(store, doing, err);
+    }
+    if (st) {
+        return st;
+    }
+    struct an_original_writer *writer = store->original;
+    (void)ZSTD_CCtx_reset(writer->compress, ZSTD_reset_session_and_parameters);
+    (void)ZSTD_CCtx_setParameter(writer->compress, ZSTD_c_compressionLevel, LEVEL);
+    (void)ZSTD_CCtx_setParameter(writer->compress, ZSTD_c_checksumFlag, 1);
+    writer->used = 0;
+    writer->pieces = 0;
+    writer->bytes = 0;
+    writer->file_id = file_id;
+    return AN_OK;
+}
+
+static enum an_status put_piece(struct an_store *store, struct an_error *err)
+{
+    static const char sql[] = "INSERT INTO original_piece (file_id, piece, packed)"
+                              " VALUES ($1, $2, $3)";
+    struct an_original_writer *writer = store->original;
+    struct an_query query;
+    const enum an_status st = an_query_start(&query, store, sql, "keeping an original", err);
+    if (st) {
+        return st;
+    }
+    an_query_int(&query, writer->file_id);
+    an_query_int(&query, writer->pieces++);
+    an_query_blob(&query, writer->piece, writer->used);
+    writer->used = 0;
+    return an_query_run(&query, err);
+}
+
+/* Feeds the compressor until it has taken all (and, at the end, given all). */
+static enum an_status feed(struct an_store *store, const void *at, size_t length,
+                           ZSTD_EndDirective how, struct an_error *err)
+{
+    struct an_original_writer *writer = store->original;
+    ZSTD_inBuffer in = {at, length, 0};
+    enum an_status st = AN_OK;
+    bool done = false;
+    while (!st && !done) {
+        ZSTD_outBuffer out = {writer->piece, PIECE_BYTES, writer->used};
+        const size_t left = ZSTD_compressStream2(writer->compress, &out, &in, how);
+        writer->used = out.pos;
+        if (ZSTD_isError(left)) {
+            return an_fail(err, AN_NO_MEMORY, "keeping an original: %s", ZSTD_getErrorName(left));
+        }
+        done = how == ZSTD_e_end ? left == 0 : in.pos == in.size;
+        if (writer->used == PIECE_BYTES || (done && how == ZSTD_e_end && writer->used)) {
+            st = put_piece(store, err);
+        }
+    }
+    return st;
+}
+
+static enum an_status check_open(struct an_store *store, struct an_error *err)
+{
+    const enum an_status st = an_store_may_put(store, "keeping an original", err);
+    if (!st && (!store->original || !store->original->file_id)) {
+        return an_fail(err, AN_BUG, "keeping an original: none was begun");
+    }
+    return st;
+}
+
+enum an_status an_store_original_add(struct an_store *store, const void *at, size_t length,
+                                     struct an_error *err)
+{
+    const enum an_status st = check_open(store, err);
+    if (st) {
+        return st;
+    }
+    store->original->bytes += (int64_t)length;
+    return feed(store, at, length, ZSTD_e_continue, err);
+}
+
+enum an_status an_store_original_close(struct an_store *store, int64_t file_id,
+                                       const struct an_sha256 *hash, struct an_error *err)
+{
+    static const char sql[] = "INSERT INTO original (file_id, hash, bytes, pieces)"
+                              " VALUES ($1, $2, $3, $4)";
+    struct an_query query;
+    enum an_status st = check_open(store, err);
+    if (!st && store->original->file_id != file_id) {
+        st = an_fail(err, AN_BUG, "keeping an original: it was begun for file %lld, not %lld",
+                     (long long)store->original->file_id, (long long)file_id);
+    }
+    if (!st) {
+        st = feed(store, "", 0, ZSTD_e_end, err);
+    }
+    if (!st) {
+        st = an_query_start(&query, store, sql, "keeping an original", err);
+    }
+    if (!st) {
+        an_query_int(&query, file_id);
+        an_query_hash(&query, hash);
+        an_query_int(&query, store->original->bytes);
+        an_query_int(&query, store->original->pieces);
+        st = an_query_run(&query, err);
+        store->original->file_id = 0;
+    }
+    return st;
+}
+
+/* ---- reading ---------------------------------------------------------------------------------- */
+
+struct reading {
+    ZSTD_DCtx *expand;
+    unsigned char *out;
+    size_t out_bytes;
+    int (*sink)(void *context, const void *at, size_t length);
+    void *context;
+    int64_t bytes;
+    bool frame_ended;
+};
+
+static enum an_status expand_piece(struct an_store *store, struct reading *reading,
+                                   struct an_bytes packed, struct an_error *err)
+{
+    ZSTD_inBuffer in = {packed.at, packed.length, 0};
+    bool full = true;
+    while (in.pos < in.size || full) {
+        ZSTD_outBuffer out = {reading->out, reading->out_bytes, 0};
+        if (reading->frame_ended) {
+            break;
+        }
+        const size_t left = ZSTD_decompressStream(reading->expand, &out, &in);
+        if (ZSTD_isError(left)) {
+            return an_fail(err, AN_NO_STORE, "an original kept in '%s' is damaged (%s)",
+                           store->path, ZSTD_getErrorName(left));
+        }
+        reading->frame_ended = left == 0;
+        full = out.pos == out.size;
+        reading->bytes += (int64_t)out.pos;
+        if (out.pos && reading->sink(reading->context, reading->out, out.pos)) {
+            return an_fail(err, AN_IO, "handing on an original was stopped by its receiver");
+        }
+    }
+    return in.pos == in.size
+               ? AN_OK
+               : an_fail(err, AN_NO_STORE, "an original kept in '%s' is damaged", store->path);
+}
+
+static enum an_status read_pieces(struct an_store *store, int64_t file_id, struct reading *reading,
+                                  struct an_error *err)
+{
+    static const char sql[] = "SELECT packed FROM original_piece WHERE file_id = $1"
+                              " ORDER BY piece";
+    struct an_query query;
+    bool more = false;
+    enum an_status st = an_query_start(&query, store, sql, "reading an original", err);
+    if (st) {
+        return st;
+    }
+    an_query_int(&query, file_id);
+    while (!(st = an_query_row(&query, &more, err)) && more) {
+        const struct an_bytes packed = {sqlite3_column_blob(query.stmt, 0),
+                                        (size_t)sqlite3_column_bytes(query.stmt, 0)};
+        st = expand_piece(store, reading, packed, err);
+        if (st) {
+            break;
+        }
+    }
+    an_query_end(&query);
+    return st;
+}
+
+enum an_status an_store_original_read(struct an_store *store, const struct an_sha256 *hash,
+                                      int (*sink)(void *context, const void *at, size_t length),
+                                      void *context, struct an_error *err)
+{
+    static const char sql[] = "SELECT file_id, bytes FROM original WHERE hash = $1"
+                              " ORDER BY file_id LIMIT 1";
+    struct an_query query;
+    bool found = false;
+    enum an_status st = an_query_start(&query, store, sql, "finding an original", err);
+    if (st) {
+        return st;
+    }
+    an_query_hash(&query, hash);
+    st = an_query_row(&query, &found, err);
+    if (st || !found) {
+        return st ? st
+                  : an_fail(err, AN_NOT_FOUND, "no original with that hash is kept in '%s'",
+                            store->path);
+    }
+    const int64_t file_id = an_column_int(&query, 0);
+    const int64_t bytes = an_column_int(&query, 1);
+    an_query_end(&query);
+    struct reading reading = {
+        .expand = ZSTD_createDCtx(),
+        .out_bytes = ZSTD_DStreamOutSize(),
+        .sink = sink,
+        .context = context,
+    };
+    reading.out = an_alloc(reading.out_bytes, 1);
+    if (!reading.expand || !reading.out) {
+        st = an_fail(err, AN_NO_MEMORY, "reading an original: memory ran out");
+    } else {
+        st = read_pieces(store, file_id, &reading, err);
+    }
+    if (!st && (!reading.frame_ended || reading.bytes != bytes)) {
+        st = an_fail(err, AN_NO_STORE, "an original kept in '%s' is cut off", store->path);
+    }
+    (void)ZSTD_freeDCtx(reading.expand);
+    an_free(reading.out);
+    return st;
+}

@@ -1,0 +1,165 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Transactions, and what the handle remembers within one: ids, the ledger's tree, the tally of the
+ * file in hand.
+ *
+ * Checkpoints are made here and not by SQLite itself, which passes over their failures: a page
+ * that could not be synced would then be believed safe, and the log that still holds it reused.
+ */
+#include "store/handle.h"
+
+#include <string.h>
+
+enum { CHECKPOINT_PAGES = 1000 };
+
+void an_store_forget(struct an_store *store)
+{
+    memset(store->next_id, 0, sizeof store->next_id);
+    store->tree_known = false;
+    if (store->stream_samples) {
+        memset(store->stream_samples, 0, store->stream_capacity * sizeof *store->stream_samples);
+    }
+    store->scratch_arrivals = -1;
+    an_tally_drop(store);
+}
+
+enum an_status an_store_begin(struct an_store *store, struct an_error *err)
+{
+    static const char doing[] = "beginning a transaction";
+    if (store->in_transaction) {
+        return an_fail(err, AN_BUG, "%s: one is open already", doing);
+    }
+    store->in_transaction = true; /* so that the check below looks at the rest */
+    enum an_status st = an_store_may_put(store, doing, err);
+    store->in_transaction = false;
+    if (!st) {
+        st = an_sql_run(store, "BEGIN IMMEDIATE", doing, err);
+    }
+    if (!st) {
+        store->in_transaction = true;
+        an_store_forget(store);
+    }
+    return st;
+}
+
+/* The commit is durable already: a failure here concerns what comes later. */
+static void checkpoint(struct an_store *store)
+{
+    if (store->wal_pages < CHECKPOINT_PAGES) {
+        return;
+    }
+    const int rc =
+        sqlite3_wal_checkpoint_v2(store->db, NULL, SQLITE_CHECKPOINT_PASSIVE, NULL, NULL);
+    if (rc != SQLITE_OK && (rc & 0xff) != SQLITE_BUSY) {
+        (void)an_sql_fail(store, rc, "moving the log into the store", NULL);
+    }
+}
+
+enum an_status an_store_commit(struct an_store *store, struct an_error *err)
+{
+    static const char doing[] = "committing";
+    enum an_status st = an_store_may_put(store, doing, err);
+    for (int part = 0; !st && store->tally.file_id && part < AN_PARTS; part++) {
+        if (store->tally.rows[part]) {
+            st = an_fail(err, AN_BUG, "%s: rows were put for file %lld, but not the file itself",
+                         doing, (long long)store->tally.file_id);
+        }
+    }
+    if (!st) {
+        st = an_sql_run(store, "COMMIT", doing, err);
+    }
+    if (st) {
+        return st;
+    }
+    store->in_transaction = false;
+    an_store_forget(store);
+    checkpoint(store);
+    return AN_OK;
+}
+
+void an_store_rollback(struct an_store *store)
+{
+    if (!store || !store->in_transaction) {
+        return;
+    }
+    for (size_t k = 0; k < AN_STATEMENTS; k++) { /* a query half read would hold the rollback up */
+        (void)sqlite3_reset(store->statements[k].stmt);
+    }
+    if (!sqlite3_get_autocommit(store->db)) { /* SQLite may have rolled back by itself */
+        const int rc = sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL);
+        if (rc != SQLITE_OK) {
+            (void)an_sql_fail(store, rc, "rolling back", NULL);
+        }
+    }
+    store->in_transaction = false;
+    an_store_forget(store);
+}
+
+enum an_status an_store_enter(struct an_store *store, bool *own, struct an_error *err)
+{
+    *own = !store->in_transaction;
+    return *own ? an_store_begin(store, err) : AN_OK;
+}
+
+enum an_status an_store_leave(struct an_store *store, bool own, enum an_status st,
+                              struct an_error *err)
+{
+    if (!own) {
+        return st;
+    }
+    if (!st) {
+        st = an_store_commit(store, err);
+    }
+    if (st) {
+        an_store_rollback(store);
+    }
+    return st;
+}
+
+/* ---- ids ------------------------------------------------------------------------------------- */
+
+enum an_status an_store_peek_id(struct an_store *store, enum an_counter counter, int64_t *id,
+                                struct an_error *err)
+{
+    static const char *const newest[AN_COUNTERS] = {
+        [AN_COUNT_LINE_REVISION] = "SELECT max(revision) FROM line_revision",
+        [AN_COUNT_FILE] = "SELECT max(file_id) FROM file",
+        [AN_COUNT_SIGHTING] = "SELECT max(sighting_id) FROM file_sighting",
+        [AN_COUNT_ITEM] = "SELECT max(item_id) FROM item",
+        [AN_COUNT_STREAM] = "SELECT max(stream_id) FROM stream",
+        [AN_COUNT_LINK] = "SELECT max(link_id) FROM link",
+        [AN_COUNT_VISIT] = "SELECT max(visit_id) FROM visit",
+        [AN_COUNT_SAMPLE] = "SELECT max(sample_id) FROM sample",
+        [AN_COUNT_BLOCK] = "SELECT max(block_id) FROM block",
+        [AN_COUNT_HELD] = "SELECT max(held_id) FROM held",
+        [AN_COUNT_LIMITS] = "SELECT max(limits_id) FROM limits",
+        [AN_COUNT_SIGNAL] = "SELECT max(signal_id) FROM signal",
+        [AN_COUNT_HIT] = "SELECT max(hit_id) FROM hit",
+        [AN_COUNT_JUDGED] = "SELECT max(judged_id) FROM judged",
+    };
+    enum an_status st = AN_OK;
+    if (store->next_id[counter] == 0) {
+        struct an_query query;
+        bool found = false;
+        st = an_query_start(&query, store, newest[counter], "finding the next number", err);
+        if (!st) {
+            st = an_query_row(&query, &found, err);
+        }
+        if (!st) {
+            store->next_id[counter] = an_column_int_or(&query, 0, 0) + 1;
+            an_query_end(&query);
+        }
+    }
+    *id = store->next_id[counter];
+    return st;
+}
+
+enum an_status an_store_take_id(struct an_store *store, enum an_counter counter, int64_t *id,
+                                struct an_error *err)
+{
+    const enum an_status st = an_store_peek_id(store, counter, id, err);
+    if (!st) {
+        store->next_id[counter]++;
+    }
+    return st;
+}
