@@ -8,8 +8,6 @@
  * out is compared with what was kept: hits that are still true stay as they are, others are
  * withdrawn, missing ones are added. A check of everything at once and many small ones agree.
  */
-#include "andamento/base/digest.h"
-#include "andamento/base/number.h"
 #include "andamento/base/text.h"
 #include "judge/episode.h"
 #include "judge/judge.h"
@@ -27,7 +25,6 @@ struct check {
     bool dry_run;
     int64_t next_pretended; /* ids of signals that a dry run would open, below 0 */
     struct an_check_result *result;
-    struct an_text told; /* what was stored, in lines: the digest is of this */
     size_t stored;
     struct an_error *err;
 };
@@ -270,7 +267,6 @@ static enum an_status put_hit(struct check *check, struct stream_check *s,
                                      .side = record->side,
                                      .rule = record->rule};
     enum an_status st = AN_OK;
-    char value[32];
 
     belongs.signal_id = an_episodes_find(&s->episodes, &belongs);
     if (belongs.signal_id == 0) {
@@ -284,11 +280,6 @@ static enum an_status put_hit(struct check *check, struct stream_check *s,
         return st;
     }
     check->result->new_hits++;
-    an_text_addf(&check->told, "hit %lld %lld %lld %lld %s %d %d %s\n",
-                 (long long)record->signal_id, (long long)belongs.limits_id,
-                 (long long)record->window_first_sample_id, (long long)record->sample_id,
-                 an_rule_name(hit->rule), record->panel, record->side,
-                 an_number_shortest(record->value, value));
     return an_episodes_add(&s->episodes, &belongs)
                ? an_fail(check->err, AN_NO_MEMORY, "out of memory while judging")
                : AN_OK;
@@ -300,7 +291,6 @@ static enum an_status withdraw(struct check *check, const struct stream_check *s
                                      : "samples that came late changed what was met";
 
     check->result->withdrawn_hits++;
-    an_text_addf(&check->told, "withdrawn %lld\n", (long long)s->kept[k].hit_id);
     if (check->dry_run) {
         return AN_OK;
     }
@@ -381,9 +371,6 @@ static enum an_status put_judged(struct check *check, const struct stream_check 
     }
     check->result->samples += (size_t)judged.samples;
     check->stored++;
-    an_text_addf(&check->told, "judged %lld %lld %lld %lld %lld\n", (long long)judged.stream_id,
-                 (long long)judged.limits_id, (long long)judged.newest_sample_id,
-                 (long long)judged.until_us, (long long)judged.samples);
     return check->dry_run ? AN_OK : an_store_put_judged(check->store, &judged, check->err);
 }
 
@@ -438,20 +425,15 @@ done:
     return st;
 }
 
+/* What this run came to, as one act; the store tells each signal and hit in an entry of its own. */
 static enum an_status put_ledger(struct check *check)
 {
     struct an_text payload = {0};
     struct an_json json = an_json_into(&payload, false);
     const struct an_check_result *r = check->result;
     uint64_t entry;
-    char hex[65];
 
-    if (check->told.failed) {
-        return an_fail(check->err, AN_NO_MEMORY, "out of memory while judging");
-    }
-    const struct an_sha256 digest = an_sha256_of(an_text_of(&check->told), check->told.length);
     an_json_object(&json);
-    an_json_put_string(&json, "digest", an_sha256_hex(&digest, hex));
     an_json_put_integer(&json, "late_samples", r->late_samples);
     an_json_put_integer(&json, "new_hits", (int64_t)r->new_hits);
     an_json_put_integer(&json, "new_signals", (int64_t)r->new_signals);
@@ -498,7 +480,6 @@ enum an_status an_check_all(struct an_store *store, const struct an_line *line, 
     if (open) {
         an_store_rollback(store);
     }
-    an_text_free(&check.told);
     an_arena_close(arena);
     return st;
 }
