@@ -259,7 +259,8 @@ static void draw_points(const struct pen *pen)
         an_canvas_fail(pen->canvas, AN_NO_MEMORY, "out of memory while drawing a chart");
         return;
     }
-    an_draw_polyline(pen->canvas, l->link_x, l->link_y, l->link_count, 0.4, AN_RAIL);
+    an_draw_polyline(pen->canvas, l->link_x, l->link_y, l->link_count, 0.4,
+                     l->crowded ? AN_PALE : AN_RAIL);
     dots_at(pen, AN_DOT, l->dot_pt, AN_INK, x, y);
     const double ring = l->dot_pt + (l->small ? 2.2 : RING_PT);
     dots_at(pen, AN_RUN_DOT, ring, AN_SIGNAL, x, y);

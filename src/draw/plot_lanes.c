@@ -4,7 +4,7 @@
  *
  * The hard idea: a flag flies to the right of its stem. Laid from the right to the left, each in
  * the nearest free row, no stem ever crosses a flag: whatever stands in the rows above began
- * further right. Bars of runs come in rows below all flags, so no stem crosses them either.
+ * further right. Bars of runs come after the flags, into rows that no stem passes through.
  */
 #include "draw/plot_layout.h"
 
@@ -12,8 +12,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define FLAG_PAD 2.2 /* left and right of the code in a flag */
-#define APART 2.0    /* between two things in one row */
+#define FLAG_PAD 2.2   /* left and right of the code in a flag */
+#define TEXT_GAP 2.0   /* from a bar to its code */
+#define APART 0.9      /* least between two things in one row */
+#define STEM_APART 4.5 /* closer stems of one flag would be one blot */
 
 static const struct an_type code_type = {AN_PLOT_TYPE_PT, AN_BOLD, AN_SIGNAL, AN_LEFT};
 
@@ -100,7 +102,7 @@ static bool join_flags(struct an_canvas *canvas, struct an_plot_layout *layout, 
         if (!item.run) {
             const double width = flag_width(canvas, item.code);
             while (j < *n && !items[j].run && strcmp(items[j].code, item.code) == 0 &&
-                   layout->x[items[j].first] - layout->x[item.last] < width + APART) {
+                   layout->x[items[j].first] - layout->x[item.last] < width + TEXT_GAP) {
                 item.last = items[j].first;
                 j++;
             }
@@ -122,36 +124,17 @@ static bool join_flags(struct an_canvas *canvas, struct an_plot_layout *layout, 
     return true;
 }
 
-/* A flag or bar that would leave the box is moved back into it. */
-static void keep_inside(struct an_canvas *canvas, struct an_plot_layout *layout,
-                        struct an_plot_item *item)
+/* A flag that would leave the box is moved back into it. */
+static void keep_inside(const struct an_plot_layout *layout, struct an_plot_item *item)
 {
-    const double left = layout->box.x, right = layout->box.x + layout->box.width;
-    if (!item->run) {
-        const double over = item->bar_x1 - right;
-        if (over > 0) {
-            item->bar_x0 = fmax(left, item->bar_x0 - over);
-            item->bar_x1 = right;
-        }
-        item->x0 = item->bar_x0;
-        item->x1 = item->bar_x1;
-        item->text_x = item->bar_x0 + FLAG_PAD;
-        return;
+    const double over = item->bar_x1 - (layout->box.x + layout->box.width);
+    if (over > 0) {
+        item->bar_x0 = fmax(layout->box.x, item->bar_x0 - over);
+        item->bar_x1 -= over;
     }
-    const double width = an_text_width(canvas, &code_type, item->code);
-    item->bar_x0 = layout->x[item->first] - 2.5;
-    item->bar_x1 = layout->x[item->last] + 2.5;
     item->x0 = item->bar_x0;
     item->x1 = item->bar_x1;
-    if (item->bar_x1 + APART + width <= right) {
-        item->text_x = item->bar_x1 + APART;
-        item->x1 = item->text_x + width;
-    } else if (item->bar_x0 - APART - width >= left) {
-        item->text_x = item->bar_x0 - APART - width;
-        item->x0 = item->text_x;
-    } else { /* on the bar, on paper of its own */
-        item->text_x = item->bar_x0 + 3 + APART;
-    }
+    item->text_x = item->bar_x0 + FLAG_PAD;
 }
 
 struct rows {
@@ -170,10 +153,10 @@ static bool is_free(const struct rows *rows, int row, double x0, double x1)
     return true;
 }
 
-/* The first free row from `from` on; -1 if there is none. */
-static int put(struct rows *rows, int from, int most, double x0, double x1)
+/* The first free row; -1 if there is none. */
+static int put(struct rows *rows, int most, double x0, double x1)
 {
-    for (int row = from; row < most; row++) {
+    for (int row = 0; row < most; row++) {
         if (is_free(rows, row, x0, x1)) {
             rows->x0[rows->n] = x0;
             rows->x1[rows->n] = x1;
@@ -211,13 +194,72 @@ static bool lay_stems(const struct an_plot *plot, struct an_plot_layout *layout)
             const char *code = s->code ? s->code : "";
             if (s->first == s->last && s->first >= item->first && s->first <= item->last &&
                 strlen(code) == length && memcmp(code, item->code, length) == 0 &&
-                fabs(layout->x[s->first] - drawn_x) >= 0.6) {
+                fabs(layout->x[s->first] - drawn_x) >= STEM_APART) {
                 layout->stems[layout->stem_count++] = (struct an_plot_stem){s->first, k};
                 drawn_x = layout->x[s->first];
             }
         }
     }
     return true;
+}
+
+/* A stem on its way to a flag in a lower row passes through all rows above that one. */
+static bool is_passed(const struct an_plot_layout *layout, int row, double x0, double x1)
+{
+    for (size_t i = 0; i < layout->stem_count; i++) {
+        const struct an_plot_stem *stem = &layout->stems[i];
+        const double x = layout->x[stem->point];
+        if (layout->items[stem->item].row > row && x > x0 - APART && x < x1 + APART) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* A bar reaches a little beyond its outer points, but not half-way to their neighbours. */
+static double reach_before(const struct an_plot_layout *layout, size_t point)
+{
+    if (point == 0 || point >= layout->count) {
+        return 2.5;
+    }
+    return fmin(2.5, (layout->x[point] - layout->x[point - 1]) / 2);
+}
+
+/* Puts a bar into the first row that is free for it and its code, which stands to the right, to
+ * the left, or on the bar. Leaves the row at -1 if there is none. */
+static void put_bar(struct an_canvas *canvas, struct an_plot_layout *layout, struct rows *rows,
+                    int most, struct an_plot_item *item)
+{
+    const double left = layout->box.x, right = layout->box.x + layout->box.width;
+    const double width = an_text_width(canvas, &code_type, item->code);
+    const double x0 = fmax(layout->x[item->first] - reach_before(layout, item->first), left);
+    const double x1 = fmin(layout->x[item->last] + reach_before(layout, item->last + 1), right);
+    const struct {
+        double x0, x1, text_x;
+        bool possible;
+    } ways[3] = {
+        {x0, x1 + TEXT_GAP + width, x1 + TEXT_GAP, x1 + TEXT_GAP + width <= right},
+        {x0 - TEXT_GAP - width, x1, x0 - TEXT_GAP - width, x0 - TEXT_GAP - width >= left},
+        {x0, x1, x0 + 3 + TEXT_GAP, width + 12 <= x1 - x0},
+    };
+    item->bar_x0 = x0;
+    item->bar_x1 = x1;
+    for (int row = 0; row < most; row++) {
+        for (int k = 0; k < 3; k++) {
+            if (!ways[k].possible || !is_free(rows, row, ways[k].x0, ways[k].x1) ||
+                is_passed(layout, row, ways[k].x0, ways[k].x1)) {
+                continue;
+            }
+            item->x0 = ways[k].x0;
+            item->x1 = ways[k].x1;
+            item->text_x = ways[k].text_x;
+            item->row = row;
+            rows->x0[rows->n] = item->x0;
+            rows->x1[rows->n] = item->x1;
+            rows->row[rows->n++] = row;
+            return;
+        }
+    }
 }
 
 bool an_plot_lay_signals(struct an_canvas *canvas, const struct an_plot *plot, int most_rows,
@@ -236,24 +278,25 @@ bool an_plot_lay_signals(struct an_canvas *canvas, const struct an_plot *plot, i
     }
     qsort(layout->items, n, sizeof *layout->items, by_stacking);
     layout->item_count = n;
-    layout->lane_rows = 0;
-    int below_flags = 0;
+    for (size_t i = 0; i < n && !layout->items[i].run; i++) {
+        struct an_plot_item *item = &layout->items[i];
+        keep_inside(layout, item);
+        item->row = put(&rows, most_rows, item->x0, item->x1);
+    }
+    if (!lay_stems(plot, layout)) {
+        return false;
+    }
     for (size_t i = 0; i < n; i++) {
         struct an_plot_item *item = &layout->items[i];
-        keep_inside(canvas, layout, item);
-        item->row = put(&rows, item->run ? below_flags : 0, most_rows, item->x0, item->x1);
-        if (item->row < 0) {
-            layout->hidden_items++;
-            continue;
+        if (item->run) {
+            put_bar(canvas, layout, &rows, most_rows, item);
         }
-        if (!item->run && item->row >= below_flags) {
-            below_flags = item->row + 1;
-        }
+        layout->hidden_items += item->row < 0;
         if (item->row >= layout->lane_rows) {
             layout->lane_rows = item->row + 1;
         }
     }
-    return lay_stems(plot, layout);
+    return true;
 }
 
 /* --- notes --------------------------------------------------------------------------------- */
@@ -276,7 +319,7 @@ bool an_plot_lay_notes(const struct an_plot *plot, int most_rows, struct an_plot
         const double half = AN_PLOT_NOTE_PT / 2;
         const double x = fmin(fmax(layout->x[i], layout->box.x + half),
                               layout->box.x + layout->box.width - half);
-        const int row = put(&rows, 0, most_rows, x - half + APART / 2, x + half - APART / 2);
+        const int row = put(&rows, most_rows, x - half, x + half);
         if (row < 0) {
             continue; /* its text under the chart still tells it */
         }

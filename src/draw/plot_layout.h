@@ -16,9 +16,13 @@
 #define AN_PLOT_NOTE_PT 10.0 /* diameter of a circled number */
 #define AN_PLOT_BAND_PT 10.0 /* room at an edge for arrows to values off the scale */
 
+#define AN_PLOT_INSET_PT 6.0 /* from the frame's sides to its outer points */
+enum { AN_PLOT_ROUNDS = 5 };
+
 struct an_plot_scale {
     double low, high;     /* values at the lower and the upper end; low < high, finite */
     double y_low, y_high; /* where they stand; y_high above y_low on the page */
+    bool empty;           /* there was nothing to make a scale for */
 };
 
 struct an_plot_words { /* one line of text */
@@ -114,6 +118,7 @@ struct an_plot_layout {
     double dot_pt;
     double *link_x, *link_y; /* the line from point to point; NAN y breaks it */
     size_t link_count;
+    bool crowded; /* thinned out: the link line is pale, lest it be a solid block */
 
     struct an_plot_segment *segments;
     size_t segment_count;
@@ -133,8 +138,10 @@ struct an_plot_layout {
     size_t tick_count;
     double tick_length;
     bool ticks_on_top;
-    const char *last_value; /* of a small chart, beside its title; NULL: none */
-    double *round_y;        /* little ticks at the round numbers */
+    const char *last_value;       /* of a small chart, beside its title; NULL: none */
+    double round[AN_PLOT_ROUNDS]; /* round numbers to the left, and little ticks at them */
+    const char *round_text[AN_PLOT_ROUNDS];
+    double *round_y;
     size_t round_count;
 
     struct an_plot_item *items;
@@ -172,9 +179,31 @@ AN_CHECKED enum an_status an_plot_lay(struct an_canvas *canvas, struct an_arena 
                                       const struct an_box *box, const struct an_plot *plot,
                                       struct an_plot_layout *layout);
 
-/* --- parts of it, each in its own file --- */
+/* --- parts of it, each in its own file; false: memory is out --- */
 
-/* low and high only. false: memory is out. */
+struct an_plot_rows { /* which optional rows there are */
+    bool tabs, shifts, onset, ribbon;
+    int lane, notes; /* most rows of each */
+    bool texts;      /* of the notes, under the chart */
+};
+/* Gathers what stands in the margins and cuts the frame's x and width from the box. */
+bool an_plot_cut_margins(struct an_canvas *canvas, const struct an_plot *plot,
+                         const struct an_plot_rows *rows, struct an_plot_layout *layout);
+/* Their texts, once all rows have their heights. */
+bool an_plot_say_margins(const struct an_plot *plot, const struct an_plot_rows *rows,
+                         struct an_plot_layout *layout);
+void an_plot_place_labels(const struct an_plot_layout *layout, struct an_plot_label *labels,
+                          size_t n);
+void an_plot_place_fence(const struct an_plot_layout *layout, double lsl, double usl, double target,
+                         struct an_plot_fence *fences, size_t *n);
+
+/* x of the points and of the ends of the segments. */
+void an_plot_place_points(const struct an_plot *plot, struct an_plot_layout *layout);
+/* The scale's ends on the page, y of the points, marks, arrows and the link line. */
+bool an_plot_scale_points(struct an_canvas *canvas, const struct an_plot *plot,
+                          struct an_plot_layout *layout);
+
+/* low, high and empty only. false: memory is out. */
 bool an_plot_scale_choose(struct an_arena *arena, const struct an_plot *plot,
                           struct an_plot_scale *scale);
 double an_plot_y(const struct an_plot_scale *scale, double value);
@@ -205,8 +234,7 @@ bool an_plot_lay_times(struct an_canvas *canvas, const struct an_plot *plot, dou
 /* Moves labels apart inside [top, bottom], hiding those of the highest rank if they do not fit. */
 void an_plot_spread_labels(struct an_plot_label *labels, size_t n, double top, double bottom,
                            double pitch);
-bool an_plot_lay_side(struct an_canvas *canvas, const struct an_plot *plot,
-                      struct an_plot_layout *layout);
+bool an_plot_lay_side(const struct an_plot *plot, struct an_plot_layout *layout);
 bool an_plot_lay_rails(const struct an_plot *plot, struct an_plot_layout *layout);
 
 /* Adds a line of text; false when memory is out. */

@@ -167,6 +167,7 @@ bool an_plot_scale_choose(struct an_arena *arena, const struct an_plot *plot,
     if (!by_limits || n >= 4) {
         take_in_most(&core, values, n, 0.05);
     }
+    scale->empty = !core.any;
     open_up(&core, plot->decimals);
     struct stretch all = core;
     const double reach = BEYOND * length(&core);
@@ -205,26 +206,30 @@ size_t an_plot_round_numbers(const struct an_plot_scale *scale, size_t most, dou
                              int *decimals)
 {
     *decimals = 0;
-    const double raw = (scale->high - scale->low) / (double)(most > 0 ? most : 1);
-    if (most == 0 || !(raw > 1e-290)) {
+    const double span = scale->high - scale->low;
+    if (most == 0 || !(span > 1e-290)) {
         return 0;
     }
-    static const double steps[] = {1, 2, 5, 10};
-    const int power = (int)floor(log10(raw));
-    const double ten = pow(10, power);
-    for (size_t k = 0; k < 4; k++) {
-        const double step = steps[k] * ten;
+    /* The finest of 1, 2 and 5 times a power of ten that gives no more than was asked for. */
+    static const double steps[] = {1, 2, 5};
+    const int power = (int)floor(log10(span / (double)most));
+    for (int k = 0; k < 6; k++) {
+        const int of_ten = power + k / 3;
+        const double step = steps[k % 3] * pow(10, of_ten);
         const double first = ceil(scale->low / step), last = floor(scale->high / step);
-        if (step < raw || last - first + 1 > (double)most || fabs(first) > 1e12 ||
-            fabs(last) > 1e12) {
+        if (last - first + 1 > (double)most) {
             continue;
+        }
+        if (fabs(first) > 1e12 || fabs(last) > 1e12) {
+            return 0; /* a step is less than the last digit of the values */
         }
         size_t n = 0;
         for (double i = first; i <= last && n < most; i += 1) {
-            numbers[n++] = i * step;
+            /* 3 * 0.1 is not 0.3: divide by the whole number where the step is a fraction */
+            numbers[n++] =
+                of_ten < 0 && of_ten > -300 ? i * steps[k % 3] / pow(10, -of_ten) : i * step;
         }
-        const int needed = steps[k] >= 10 ? -power - 1 : -power;
-        *decimals = needed > 0 ? needed : 0;
+        *decimals = of_ten < 0 ? -of_ten : 0;
         return n;
     }
     return 0;
@@ -262,5 +267,12 @@ const char *an_plot_number(struct an_arena *arena, double value, int decimals)
         scaled /= 10;
         power++;
     }
-    return an_arena_printf(arena, "%s%lld.%03llde%d", sign, scaled / 1000, scaled % 1000, power);
+    int digits = 3;
+    for (; digits > 0 && scaled % 10 == 0; digits--) {
+        scaled /= 10;
+    }
+    static const long long ones[] = {1, 10, 100, 1000};
+    return digits == 0 ? an_arena_printf(arena, "%s%llde%d", sign, scaled, power)
+                       : an_arena_printf(arena, "%s%lld.%0*llde%d", sign, scaled / ones[digits],
+                                         digits, scaled % ones[digits], power);
 }

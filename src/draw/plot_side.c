@@ -32,10 +32,8 @@ static size_t bins_for(const double *sorted, size_t n, const struct an_plot_scal
     return (size_t)wanted;
 }
 
-bool an_plot_lay_side(struct an_canvas *canvas, const struct an_plot *plot,
-                      struct an_plot_layout *layout)
+bool an_plot_lay_side(const struct an_plot *plot, struct an_plot_layout *layout)
 {
-    (void)canvas;
     const struct an_side_view *side = plot->side;
     const struct an_plot_scale *scale = &layout->scale;
     double *inside = an_arena_alloc(layout->arena, side->count + 1, sizeof *inside);

@@ -83,73 +83,134 @@ bool an_plot_lay_shifts(struct an_canvas *canvas, const struct an_plot *plot, do
 
 /* --- times along the bottom ---------------------------------------------------------------- */
 
-struct reader { /* of clock times, and the day last told */
-    struct an_arena *arena;
-    const struct an_zone *zone;
+struct teller { /* sets times from left to right, naming a day once */
+    struct an_canvas *canvas;
+    const struct an_plot *plot;
+    struct an_plot_layout *layout;
+    double baseline, free_x;
     int64_t told_day;
     bool told;
 };
 
-static const char *month_names[] = {"January",   "February", "March",    "April",
-                                    "May",       "June",     "July",     "August",
-                                    "September", "October",  "November", "December"};
-
-/* "4 March 02:10", or "02:10" if the day was told. *day is what to note as told. */
-static const char *clock_text(const struct reader *reader, int64_t at_us, int64_t *day)
+static struct an_civil civil_of(const struct an_plot *plot, int64_t at_us)
 {
-    const struct an_civil civil =
-        reader->zone ? an_zone_civil(reader->zone, at_us) : an_civil_of_utc(at_us);
-    *day = an_civil_days(&civil);
-    if (civil.month < 1 || civil.month > 12) {
+    return plot->zone ? an_zone_civil(plot->zone, at_us) : an_civil_of_utc(at_us);
+}
+
+/* "4 March 02:10"; "02:10" if the day was told; "4 March" at midnight. */
+static const char *clock_text(const struct teller *teller, const struct an_civil *civil)
+{
+    static const char *const months[] = {"January",   "February", "March",    "April",
+                                         "May",       "June",     "July",     "August",
+                                         "September", "October",  "November", "December"};
+    struct an_arena *arena = teller->layout->arena;
+    if (civil->month < 1 || civil->month > 12) {
         return "";
     }
-    if (reader->told && *day == reader->told_day) {
-        return an_arena_printf(reader->arena, "%02d:%02d", civil.hour, civil.minute);
+    const char *month = months[civil->month - 1];
+    if (teller->told && an_civil_days(civil) == teller->told_day) {
+        return an_arena_printf(arena, "%02d:%02d", civil->hour, civil->minute);
     }
-    return an_arena_printf(reader->arena, "%d %s %02d:%02d", civil.day,
-                           month_names[civil.month - 1], civil.hour, civil.minute);
+    if (civil->hour == 0 && civil->minute == 0) {
+        return an_arena_printf(arena, "%d %s", civil->day, month);
+    }
+    return an_arena_printf(arena, "%d %s %02d:%02d", civil->day, month, civil->hour, civil->minute);
+}
+
+/* A tick with its time under it, where that is free. *said: it was. false: memory is out. */
+static bool tell(struct teller *teller, double x, int64_t at_us, bool *said)
+{
+    struct an_plot_layout *layout = teller->layout;
+    const struct an_civil civil = civil_of(teller->plot, at_us);
+    const char *text = clock_text(teller, &civil);
+    if (!text) {
+        return false;
+    }
+    const double width = an_text_width(teller->canvas, &small_type, text);
+    const double left = fmax(fmin(x - width / 2, edge_right(layout) - width), layout->frame.x);
+    *said = left >= teller->free_x && left + width <= edge_right(layout) + 0.01;
+    if (!*said) {
+        return true;
+    }
+    const int64_t day = an_civil_days(&civil);
+    layout->ticks[layout->tick_count++] =
+        (struct an_plot_tick){x, !teller->told || day != teller->told_day};
+    teller->told = true;
+    teller->told_day = day;
+    teller->free_x = left + width + 2 * APART;
+    return an_plot_say(layout, left, teller->baseline, AN_LEFT, AN_REGULAR, AN_GREY, text);
+}
+
+/* Points evenly spaced: the time of a point about every 62 pt. */
+static bool tell_points(struct teller *teller)
+{
+    double next_x = -INFINITY;
+    for (size_t i = 0; i < teller->plot->count; i++) {
+        const double x = teller->layout->x[i];
+        bool said = false;
+        if (x >= next_x && !tell(teller, x, teller->plot->points[i].at_us, &said)) {
+            return false;
+        }
+        next_x = said ? x + 62 : next_x;
+    }
+    return true;
+}
+
+/* The finest round step of the clock that gives no more marks than `most`. */
+static int64_t round_step(int64_t span_us, int64_t most)
+{
+    static const int64_t minutes[] = {1,   2,   5,   10,   15,   30,    60,    120,
+                                      180, 360, 720, 1440, 2880, 10080, 20160, 40320};
+    for (size_t k = 0; k < sizeof minutes / sizeof *minutes; k++) {
+        if (span_us / (minutes[k] * AN_MINUTE_US) < most) {
+            return minutes[k] * AN_MINUTE_US;
+        }
+    }
+    int64_t step = 40320 * AN_MINUTE_US;
+    while (span_us / step >= most) {
+        step *= 2;
+    }
+    return step;
+}
+
+/* By the clock: round times of the zone's clock, each set back or forth where the clock jumped. */
+static bool tell_clock(struct teller *teller)
+{
+    const struct an_plot *plot = teller->plot;
+    const int64_t from = plot->points[0].at_us, to = plot->points[plot->count - 1].at_us;
+    const int64_t most = (int64_t)(teller->layout->frame.width / 55);
+    const int64_t step = round_step(to - from, most > 1 ? most : 1);
+    const int64_t offset_us = civil_of(plot, from).offset_s * AN_SECOND_US;
+    const int64_t local = from + offset_us;
+    int64_t mark = local - local % step;
+    mark = mark < local ? mark + step : mark;
+    for (; mark - offset_us <= to; mark += step) {
+        int64_t at_us = mark - offset_us;
+        at_us -= civil_of(plot, at_us).offset_s * AN_SECOND_US - offset_us;
+        bool said = false;
+        const double x = an_plot_x_of(teller->layout, plot, at_us);
+        if (isfinite(x) && !tell(teller, x, at_us, &said)) {
+            return false;
+        }
+    }
+    return true;
 }
 
 bool an_plot_lay_times(struct an_canvas *canvas, const struct an_plot *plot, double baseline,
                        struct an_plot_layout *layout)
 {
     const size_t n = plot->count;
-    layout->ticks = an_arena_alloc(layout->arena, n + 1, sizeof *layout->ticks);
-    if (!layout->ticks) {
-        return false;
+    struct teller teller = {canvas, plot, layout, baseline, layout->frame.x, 0, false};
+    layout->ticks = an_arena_alloc(layout->arena, n + 64, sizeof *layout->ticks);
+    layout->tick_count = 0;
+    if (!layout->ticks || n == 0) {
+        return layout->ticks != NULL;
     }
-    struct reader reader = {layout->arena, plot->zone, 0, false};
-    double free_x = layout->frame.x, next_x = -INFINITY;
-    for (size_t i = 0; i < n; i++) {
-        /* A label for a point about every 62 pt; a day's first takes the width of its date. */
-        if (layout->x[i] < next_x && i + 1 < n) {
-            continue;
-        }
-        int64_t day = 0;
-        const char *text = clock_text(&reader, plot->points[i].at_us, &day);
-        if (!text) {
-            return false;
-        }
-        const double width = an_text_width(canvas, &small_type, text);
-        double left = layout->x[i] - width / 2;
-        if (left + width > edge_right(layout)) {
-            left = edge_right(layout) - width;
-        }
-        if (left < layout->frame.x) {
-            left = layout->frame.x;
-        }
-        if (left < free_x || left + width > edge_right(layout) + 0.01) {
-            continue;
-        }
-        if (!an_plot_say(layout, left, baseline, AN_LEFT, AN_REGULAR, AN_GREY, text)) {
-            return false;
-        }
-        layout->ticks[layout->tick_count++] =
-            (struct an_plot_tick){layout->x[i], !reader.told || day != reader.told_day};
-        reader.told = true;
-        reader.told_day = day;
-        free_x = left + width + 2 * APART;
-        next_x = layout->x[i] + 62;
+    /* A clock of at least two marks over years that have four digits; else the points' own times. */
+    const int64_t from = plot->points[0].at_us, to = plot->points[n - 1].at_us;
+    const bool tame = from > -60000000000 * AN_SECOND_US && to < 250000000000 * AN_SECOND_US;
+    if (plot->x_by_time && tame && to - from >= 4 * AN_MINUTE_US) {
+        return tell_clock(&teller);
     }
-    return true;
+    return tell_points(&teller);
 }
