@@ -27,8 +27,9 @@ static const struct an_yaml_pair *pair_of(const struct an_yaml_node *map, const 
 /* The sort that the keys speak for; -1 and told if they do not speak, or for several. */
 static int read_sort(struct an_reading *reading, const struct an_map *map)
 {
-    static const struct an_word_choice sorts[] = {
-        {"column", AN_MEASURED}, {"count", AN_COUNTED}, {"derived", AN_DERIVED}};
+    static const struct an_word_choice sorts[] = {{"column", AN_MEASURED, false},
+                                                  {"count", AN_COUNTED, false},
+                                                  {"derived", AN_DERIVED, false}};
     int sort = -1;
     int merged_sort = -1;
     const struct an_yaml_node *second = NULL;

@@ -33,7 +33,7 @@ enum an_family an_read_family(struct an_reading *reading, const struct an_yaml_n
 {
     struct an_word_choice choices[AN_FAMILY_COUNT];
     for (int i = 0; i < AN_FAMILY_COUNT; i++) {
-        choices[i] = (struct an_word_choice){an_family_name((enum an_family)i), i};
+        choices[i] = (struct an_word_choice){an_family_name((enum an_family)i), i, false};
     }
     return (enum an_family)an_read_choice(reading, node, "family", choices, AN_FAMILY_COUNT,
                                           (int)usual_family(one));
@@ -42,8 +42,8 @@ enum an_family an_read_family(struct an_reading *reading, const struct an_yaml_n
 void an_read_subgroup(struct an_reading *reading, const struct an_yaml_node *node,
                       struct an_characteristic *one)
 {
-    static const struct an_word_choice kinds[] = {{"item", AN_SUBGROUP_ITEM},
-                                                  {"row", AN_SUBGROUP_ROW}};
+    static const struct an_word_choice kinds[] = {{"item", AN_SUBGROUP_ITEM, false},
+                                                  {"row", AN_SUBGROUP_ROW, false}};
     one->subgroup = AN_SUBGROUP_ITEM;
     if (node && node->kind == AN_YAML_MAP) {
         struct an_map map = an_map_open(reading, node, node, "'subgroup'");
@@ -65,7 +65,7 @@ static int find_rule(struct an_reading *reading, const struct an_yaml_node *name
 {
     struct an_word_choice choices[AN_RULE_COUNT];
     for (int i = 0; i < AN_RULE_COUNT; i++) {
-        choices[i] = (struct an_word_choice){an_rule_name((enum an_rule)i), i};
+        choices[i] = (struct an_word_choice){an_rule_name((enum an_rule)i), i, false};
     }
     return an_read_choice(reading, name, "rules", choices, AN_RULE_COUNT, -1);
 }

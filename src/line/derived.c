@@ -12,13 +12,13 @@
 #include <string.h>
 
 static const struct an_word_choice derivations[] = {
-    {"min_over_max", AN_DERIVE_MIN_OVER_MAX},
-    {"neighbour_step", AN_DERIVE_NEIGHBOUR_STEP},
-    {"radial", AN_DERIVE_RADIAL},
-    {"range", AN_DERIVE_RANGE},
-    {"mean", AN_DERIVE_MEAN},
-    {"sd", AN_DERIVE_SD},
-    {"difference", AN_DERIVE_DIFFERENCE},
+    {"min_over_max", AN_DERIVE_MIN_OVER_MAX, false},
+    {"neighbour_step", AN_DERIVE_NEIGHBOUR_STEP, false},
+    {"radial", AN_DERIVE_RADIAL, false},
+    {"range", AN_DERIVE_RANGE, false},
+    {"mean", AN_DERIVE_MEAN, false},
+    {"sd", AN_DERIVE_SD, false},
+    {"difference", AN_DERIVE_DIFFERENCE, false},
 };
 
 static bool takes_two(enum an_derivation how)
@@ -177,7 +177,9 @@ static void check_order(struct an_reading *reading, const struct an_line *line, 
         return;
     }
     bool *seen = an_room(reading, count, sizeof *seen);
-    if (seen && leads_to(line, first, source, at, seen)) {
+    if (source == at) {
+        an_tell(reading, name, "'%s' is made of itself", name->text);
+    } else if (seen && leads_to(line, first, source, at, seen)) {
         an_tell(reading, name, "'%s' is made of itself by way of '%s'",
                 line->characteristics[at].name, line->characteristics[source].name);
     } else if (seen) {

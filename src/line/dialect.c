@@ -10,27 +10,34 @@
 #define CHOICES(list) list, sizeof list / sizeof list[0]
 
 static const struct an_word_choice delimiters[] = {
-    {"comma", ','}, {"semicolon", ';'}, {"tab", '\t'}, {"bar", '|'},
-    {",", ','},     {";", ';'},         {"\t", '\t'},  {"|", '|'},
+    {"comma", ',', false}, {"semicolon", ';', false}, {"tab", '\t', false}, {"bar", '|', false},
+    {",", ',', true},      {";", ';', true},          {"\t", '\t', true},   {"|", '|', true},
 };
 static const struct an_word_choice decimal_marks[] = {
-    {"point", '.'}, {"comma", ','}, {".", '.'}, {",", ','}};
+    {"point", '.', false}, {"comma", ',', false}, {".", '.', true}, {",", ',', true}};
 static const struct an_word_choice group_marks[] = {
-    {"none", 0}, {"point", '.'}, {"comma", ','}, {"space", ' '}, {"apostrophe", '\''},
-    {".", '.'},  {",", ','},     {" ", ' '},     {"'", '\''},
+    {"none", 0, false},
+    {"point", '.', false},
+    {"comma", ',', false},
+    {"space", ' ', false},
+    {"apostrophe", '\'', false},
+    {".", '.', true},
+    {",", ',', true},
+    {" ", ' ', true},
+    {"'", '\'', true},
 };
 static const struct an_word_choice encodings[] = {
-    {"utf-8", AN_UTF8},
-    {"latin-1", AN_LATIN1},
-    {"windows-1252", AN_WINDOWS_1252},
-    {"utf-16", AN_UTF16_BY_MARK},
-    {"utf8", AN_UTF8},
-    {"UTF-8", AN_UTF8},
-    {"latin1", AN_LATIN1},
-    {"iso-8859-1", AN_LATIN1},
-    {"ISO-8859-1", AN_LATIN1},
-    {"cp1252", AN_WINDOWS_1252},
-    {"UTF-16", AN_UTF16_BY_MARK},
+    {"utf-8", AN_UTF8, false},
+    {"latin-1", AN_LATIN1, false},
+    {"windows-1252", AN_WINDOWS_1252, false},
+    {"utf-16", AN_UTF16_BY_MARK, false},
+    {"utf8", AN_UTF8, true},
+    {"UTF-8", AN_UTF8, true},
+    {"latin1", AN_LATIN1, true},
+    {"iso-8859-1", AN_LATIN1, true},
+    {"ISO-8859-1", AN_LATIN1, true},
+    {"cp1252", AN_WINDOWS_1252, true},
+    {"UTF-16", AN_UTF16_BY_MARK, true},
 };
 
 static void check_marks(struct an_reading *reading, const struct an_yaml_node *decimal,

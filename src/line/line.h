@@ -130,15 +130,17 @@ struct an_characteristic {
     /* counted */
     struct an_word_list sum_columns;  /* counts to be added, when more than one column */
     const char *opportunities_column; /* or NULL */
-    double opportunities;             /* fixed per row, or NAN */
+    double opportunities;             /* fixed per row (with count_rows: per sample), or NAN */
     bool count_rows;                  /* each row is one event (defect list) */
     double per;                       /* display scale: 1e6 shows per million; 1 by default */
-    const char *success;              /* counted by a text column: rows whose `column` equals one
-                                         of the words in `events` count 1, others 0 */
+    const char *success;              /* counted by a text column: its name, as in `column`; rows
+                                         whose field equals one of the words in `events` count 1,
+                                         others 0; NULL otherwise */
     struct an_word_list events;
     /* derived */
     enum an_derivation derivation;
-    size_t of[2]; /* characteristic indexes; of[1] AN_NONE unless two */
+    size_t of[2]; /* characteristic indexes, of the same station; of[1] AN_NONE unless two; a
+                     source that is derived itself stands before what is made of it */
     /* where in the item a reading was taken */
     const char *position_column; /* fixed places: each has a baseline of its own; or NULL */
     const char *row_column, *column_column; /* grid of the places, for maps and neighbour steps */

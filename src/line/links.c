@@ -5,7 +5,7 @@
 static void read_link(struct an_reading *reading, const struct an_yaml_node *node, const char *what,
                       const struct an_line *line, struct an_link_rule *link)
 {
-    static const struct an_word_choice sides[] = {{"parent", 1}, {"child", 0}};
+    static const struct an_word_choice sides[] = {{"parent", 1, false}, {"child", 0, false}};
     struct an_map map = an_map_open(reading, node, node, what);
     link->column = an_read_column(
         reading, an_map_need(&map, "column", "the column that holds the other item's serial"),

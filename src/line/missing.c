@@ -10,8 +10,9 @@
 static const char *const usual[] = {"", "NaN", "nan", "NAN", "N/A", "n/a", "NA", "null"};
 #define USUAL_COUNT (sizeof usual / sizeof usual[0])
 
-static const struct an_word_choice meanings[] = {
-    {"missing", AN_MISSING}, {"over_range", AN_OVER_RANGE}, {"under_range", AN_UNDER_RANGE}};
+static const struct an_word_choice meanings[] = {{"missing", AN_MISSING, false},
+                                                 {"over_range", AN_OVER_RANGE, false},
+                                                 {"under_range", AN_UNDER_RANGE, false}};
 
 static void add_code(struct an_reading *reading, struct an_missing_list *list,
                      const struct an_yaml_node *at, enum an_missing_meaning meaning)

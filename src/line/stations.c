@@ -131,7 +131,7 @@ static const char *read_time_pattern(struct an_reading *reading, const struct an
     if (st == AN_NO_MEMORY) {
         reading->mistakes->failed = true;
     } else if (st) {
-        an_tell(reading, node, "'pattern' '%s' cannot be used: %s", pattern, err.text);
+        an_tell(reading, node, "'pattern' cannot be used: %s", err.text);
     }
     return pattern;
 }

@@ -207,6 +207,7 @@ static void on_alias(struct build *b, struct fy_event *event)
                     (int)(length < 64 ? length : 64), text ? text : "");
     node->text = "";
     node->absent = true;
+    node->told = true;
     place(b, node, AN_NO_NAME);
 }
 

@@ -31,7 +31,8 @@ struct an_yaml_node {
     enum an_yaml_kind kind;
     uint64_t line, column;            /* from 1 */
     const char *text;                 /* of a scalar; NUL-terminated; holds no NUL inside */
-    bool absent;                      /* nothing was written, or ~ */
+    bool absent;                      /* nothing was written, or ~, or what was is told */
+    bool told;                        /* absent because of a mistake already told */
     const struct an_yaml_node **item; /* of a list */
     const struct an_yaml_pair *pair;  /* of a map; no key stands twice */
     size_t count;                     /* of items or pairs */

@@ -108,6 +108,9 @@ const struct an_yaml_node *an_map_need(struct an_map *map, const char *key, cons
     const struct an_yaml_node *value = an_map_take(map, key);
     if (!value && map->at && !map->reading->torn) {
         const struct an_yaml_node *empty = an_yaml_get(map->node, key);
+        if (empty && empty->told) {
+            return NULL;
+        }
         if (empty) {
             an_tell(map->reading, empty, "'%s' of %s has no value; it wants %s", key, map->what,
                     want);
@@ -178,8 +181,9 @@ const char *an_read_text(struct an_reading *reading, const struct an_yaml_node *
 bool an_read_bool(struct an_reading *reading, const struct an_yaml_node *node, const char *name,
                   bool fallback)
 {
-    static const struct an_word_choice words[] = {{"yes", 1},   {"no", 0}, {"true", 1},
-                                                  {"false", 0}, {"on", 1}, {"off", 0}};
+    static const struct an_word_choice words[] = {{"yes", 1, false}, {"no", 0, false},
+                                                  {"true", 1, true}, {"false", 0, true},
+                                                  {"on", 1, true},   {"off", 0, true}};
     if (!is_text(reading, node, name, "yes or no")) {
         return fallback;
     }
@@ -235,7 +239,7 @@ int an_read_choice(struct an_reading *reading, const struct an_yaml_node *node, 
         if (strcmp(choices[i].word, node->text) == 0) {
             return choices[i].value;
         }
-        if (known < sizeof words / sizeof words[0]) {
+        if (!choices[i].other && known < sizeof words / sizeof words[0]) {
             words[known++] = choices[i].word;
         }
     }

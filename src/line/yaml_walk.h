@@ -38,6 +38,7 @@ struct an_map {
 struct an_word_choice {
     const char *word;
     int value;
+    bool other; /* another spelling: accepted, not proposed */
 };
 
 /* A mistake at the place of a node. */
