@@ -9,7 +9,7 @@
 
 #include "andamento/base/memory.h"
 #include "andamento/base/output_file.h"
-#include "demo/description.h"
+#include "demo/demo_description.h"
 #include "demo/faults.h"
 #include "demo/stations.h"
 #include "demo/truth.h"

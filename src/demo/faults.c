@@ -30,11 +30,11 @@ enum { RUN = 9, MOST_SAMPLES = 4096 };
 struct window {
     int from_day, from_hour, until_day, until_hour; /* local */
 };
-static const struct window ramp_window = {6, 22, 9, 6};
+static const struct window ramp_window = {12, 6, 14, 6}; /* still on when the files end */
 static const struct window wear_window = {5, 14, 8, 14}; /* life of one stamp of head H3 */
-static const struct window trim_window = {8, 14, 9, 14};
+static const struct window trim_window = {13, 6, 14, 6}; /* and so is this one */
 static const struct window spread_window = {9, 22, 11, 6};
-static const struct window gauge_window = {10, 10, 13, 6};
+static const struct window gauge_window = {10, 10, 12, 14};
 
 struct seeding {
     struct an_demo_plan *plan;
@@ -148,7 +148,9 @@ static void seed_ramp(struct seeding *seeding)
         return;
     }
     struct an_demo_plan *const plan = seeding->plan;
-    fault->story = "head H2 creeps in x from tile to tile until it is referenced again";
+    fault->story =
+        "head H2 creeps in x from tile to tile until it is referenced again; in fourteen days "
+        "it is not";
     fault->carried_as = "laid by the creeping head";
     collect_tiles(seeding, fault, AN_DEMO_TRANSFER, HEAD);
     const size_t n = fault->tile_count;

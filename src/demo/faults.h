@@ -6,7 +6,7 @@
 #ifndef AN_DEMO_FAULTS_H
 #define AN_DEMO_FAULTS_H
 
-#include "demo/plan.h"
+#include "demo/demo_plan.h"
 
 #define AN_DEMO_MOST_FAULTS 8
 

@@ -8,7 +8,7 @@
  * clearly the brightest and one step clearly the largest, so that uniformity and neighbour step
  * are close to normal too. Charts of single values then speak as often as theory says.
  */
-#include "demo/plan.h"
+#include "demo/demo_plan.h"
 
 #include <math.h>
 

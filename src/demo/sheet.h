@@ -7,7 +7,7 @@
 #define AN_DEMO_SHEET_H
 
 #include "andamento/base/text.h"
-#include "demo/plan.h"
+#include "demo/demo_plan.h"
 
 struct an_demo_sheet {
     struct an_text text;

@@ -170,6 +170,7 @@ static void put_fault(struct an_json *json, const struct an_demo_plan *plan,
     an_json_put_string(json, "story", fault->story);
     put_instant(json, plan, "onset", fault->from_us);
     put_instant(json, plan, "end", fault->until_us);
+    an_json_put_bool(json, "on_at_the_end", fault->until_us == plan->until_us);
     an_json_put_string(json, "first_tile",
                        fault->tile_count > 0 ? plan->tiles[fault->tiles[0]].serial : NULL);
     an_json_key(json, "streams");
@@ -230,8 +231,11 @@ void an_demo_truth(struct an_text *text, const struct an_demo_output *output,
     an_json_put_bool(&json, "quiet_line", plan->quiet);
     put_instant(&json, plan, "from", plan->from_us);
     put_instant(&json, plan, "until", plan->until_us);
-    put_instant(&json, plan, "baseline_until",
-                an_demo_plan_instant(plan, AN_DEMO_BASELINE_DAYS, 6));
+    char text_of_instant[40];
+    an_json_put_string(&json, "baseline_until",
+                       an_instant_rfc3339_in(plan->zone,
+                                             an_demo_plan_instant(plan, AN_DEMO_BASELINE_DAYS, 6),
+                                             text_of_instant));
     put_geometry(&json);
     put_totals(&json, output);
     put_streams(&json);

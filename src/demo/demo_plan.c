@@ -9,14 +9,14 @@
  * lends its name to its tiles and nothing else, so every chart of the quiet line sees independent
  * values, and a change that begins with a lot is a seeded one.
  */
-#include "demo/plan.h"
+#include "demo/demo_plan.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 
 #define PRELUDE_SHIFTS 2 /* wafers and carriers of the first tiles are made before them */
-#define MOST_TILES 42    /* in a shift */
+#define MOST_TILES 48    /* in a shift, the one of 9 h when the clock is set back included */
 
 static const int shift_start_hour[3] = {6, 14, 22};
 
@@ -157,7 +157,8 @@ static bool plan_tiles(struct an_demo_plan *plan)
     for (size_t s = PRELUDE_SHIFTS; s < plan->shift_count; s++) {
         const struct an_demo_shift *const shift = &plan->shifts[s];
         struct an_demo_random random = an_demo_random_of(plan->seed, 2, s);
-        const int tiles = MOST_TILES - 4 + an_demo_below(&random, 5);
+        const int in_8_h = 38 + an_demo_below(&random, 5);
+        const int tiles = (int)(in_8_h * (shift->until_us - shift->from_us) / (8 * AN_HOUR_US));
         const int64_t takt_us = (shift->until_us - shift->from_us) / tiles;
         for (int t = 0; t < tiles; t++) {
             const int64_t late_us = (2 + an_demo_below(&random, 20)) * AN_SECOND_US;
@@ -216,8 +217,8 @@ static bool plan_walls(struct an_demo_plan *plan)
         struct an_demo_random random = an_demo_random_of(plan->seed, 3, plan->wall_count);
         an_demo_shuffle(&random, pool, POOL);
         struct an_demo_wall *const wall = &plan->walls[plan->wall_count];
-        (void)snprintf(wall->serial, sizeof wall->serial, "PW26-%03zu",
-                       (plan->wall_count + 1) % 1000);
+        (void)snprintf(wall->serial, sizeof wall->serial, "PW26-%04zu",
+                       (plan->wall_count + 1) % 10000);
         wall->at_us = at_us;
         for (int p = 0; p < AN_DEMO_WALL_TILES; p++) {
             struct an_demo_tile *const tile = &plan->tiles[pool[p]];
@@ -344,8 +345,9 @@ enum an_status an_demo_plan_open(uint64_t seed, int days, bool quiet, struct an_
                                  struct an_error *err)
 {
     *plan = (struct an_demo_plan){.seed = seed, .days = days, .quiet = quiet};
-    if (days < 1 || days > 60) {
-        return an_fail(err, AN_BAD_USAGE, "the demonstration line runs 1 to 60 days, not %d", days);
+    if (days < 1 || days > 365) {
+        return an_fail(err, AN_BAD_USAGE, "the demonstration line runs 1 to 365 days, not %d",
+                       days);
     }
     enum an_status st = an_zone_open("Europe/Rome", &plan->zone, err);
     if (st) {

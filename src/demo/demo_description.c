@@ -5,7 +5,7 @@
  * Responsible for: what line.yaml says. Its column names, words and formats must be those that the
  * station files are written with; the grammar is docs/line-description.md.
  */
-#include "demo/description.h"
+#include "demo/demo_description.h"
 
 static const char head_part[] =
     "# Line 2 at Serravolpe: an invented line in an invented valley, made for demonstration. Its\n"
@@ -27,7 +27,7 @@ static const char head_part[] =
     "  carrier: {id: \"CR-[0-9]{5}\"}\n"
     "  paste_lot: {title: paste lot, id: \"PL-[0-9]{4}\"}\n"
     "  tile: {id: \"SV26-[0-9]{5}-[A-HJ-NPR-Z]|REF-[0-9]\", product: yes}\n"
-    "  wall: {id: \"PW26-[0-9]{3}\", product: yes}\n"
+    "  wall: {id: \"PW26-[0-9]{4}\", product: yes}\n"
     "\n"
     "stations:\n";
 
@@ -302,7 +302,7 @@ static const char wall_part[] =
     "    files: \"*assembly_*.csv\"\n"
     "    format: {comment: \"#\", footer: \"^# rows=([0-9]+)$\"}\n"
     "    preamble:\n"
-    "      wall: \"wall (PW26-[0-9]{3})\"\n"
+    "      wall: \"wall (PW26-[0-9]{4})\"\n"
     "      frame_temp: \"frame_temp_c=([0-9.]+)\"\n"
     "    columns: [grid_row, grid_col, tile_id, rotation_deg, gap_right_um, gap_below_um, shim_um,\n"
     "              placed_at]\n"

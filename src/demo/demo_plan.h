@@ -156,7 +156,7 @@ struct an_demo_plan {
     int *carrier_of[AN_DEMO_COLOURS];
 };
 
-/* AN_NOT_FOUND if the system has no zone data, AN_BAD_USAGE if days is not 1 to 60, AN_NO_MEMORY.
+/* AN_NOT_FOUND if the system has no zone data, AN_BAD_USAGE if days is not 1 to 365, AN_NO_MEMORY.
  * On AN_OK the plan is to be ended with an_demo_plan_close(). Counts and effects are neutral. */
 AN_CHECKED enum an_status an_demo_plan_open(uint64_t seed, int days, bool quiet,
                                             struct an_demo_plan *plan, struct an_error *err);
