@@ -20,28 +20,30 @@
  * Continuous Univariate Distributions 1, 1994, chapter 18; from memory]
  *
  * With x = (n - 1) / 2 it is log (gamma(x + 1/2) / (gamma(x) sqrt(x))), whose expansion is
- *     -1/(8 x) + 1/(192 x^3) - 1/(640 x^5) + 17/(14336 x^7) - 31/(18432 x^9) + 691/(180224 x^11),
+ *     -1/(8 x) + 1/(192 x^3) - 1/(640 x^5) + 17/(14336 x^7) - 31/(18432 x^9) + 691/(180224 x^11)
+ *     - 5461/(425984 x^13),
  * the coefficients being (2^-k - 2) B(k+1) / (k (k+1)) with Bernoulli's numbers [Abramowitz and
  * Stegun, Handbook of Mathematical Functions, 1964, 6.1.40-42; from memory, and checked in the
- * tests]. gamma(x+1) = x gamma(x) first carries x beyond 12, where the next term is below 1e-17.
+ * tests]. gamma(x+1) = x gamma(x) first carries x beyond 16, where the next term is below 1e-19.
  * Not lgamma(): the difference of two large logarithms loses digits, and it writes signgam.
  */
 static double log_c4(double n)
 {
+    static const double series[] = {-1.0 / 8,      1.0 / 192,      -1.0 / 640,      17.0 / 14336,
+                                    -31.0 / 18432, 691.0 / 180224, -5461.0 / 425984};
     const double start = (n - 1.0) / 2.0;
     double x = start, ratio = 1.0;
-    while (x < 12.0) {
+    while (x < 16.0) {
         ratio *= x / (x + 0.5);
         x += 1.0;
     }
-    const double y = 1.0 / (x * x);
-    const double series =
-        (-1.0 / 8 +
-         y * (1.0 / 192 +
-              y * (-1.0 / 640 + y * (17.0 / 14336 + y * (-31.0 / 18432 + y * (691.0 / 180224)))))) /
-        x;
+    double sum = 0.0;
+    for (size_t i = sizeof series / sizeof series[0]; i-- > 0;) {
+        sum = series[i] + sum / (x * x);
+    }
+    sum /= x;
     /* log(ratio sqrt(x / start)), nothing to do when no step was taken */
-    return start < 12.0 ? series + log(ratio * sqrt(x / start)) : series;
+    return start < 16.0 ? sum + log(ratio * sqrt(x / start)) : sum;
 }
 
 static enum an_status c4_range(double n)

@@ -22,20 +22,21 @@
 
 double an_noncentral_t_below(double t, double df, double delta, double *slope)
 {
-    if (!(df > 0.0) || !isfinite(df) || !isfinite(t) || !isfinite(delta)) {
+    if (!(df >= 1.0) || !isfinite(df) || !isfinite(t) || !isfinite(delta)) {
         return NAN;
     }
     /* log of s g(s), less its value at the peak s = 1: df (u - (exp(2u) - 1) / 2); near the peak
-     * a normal curve of width 1 / sqrt(2 df). Where it is below -80 it adds nothing. */
-    const double step = fmin(0.1, 0.4 / sqrt(2.0 * df));
+     * a normal curve of width 1 / sqrt(2 df), while the chance rises within 1 / |delta| of where
+     * t exp(u) = delta: the step is small beside both. Below -42 a weight adds nothing. */
+    const double step = fmin(0.1, 0.4 / sqrt(2.0 * df + t * t + delta * delta));
     struct {
         double weight, chance, density;
     } sum = {0.0, 0.0, 0.0};
     for (int side = -1; side <= 1; side += 2) {
-        for (int i = side < 0 ? 1 : 0; i < 100000; i++) {
+        for (int i = side < 0 ? 1 : 0; i < 1000000; i++) {
             const double u = side * (i * step);
             const double fall = df * (u - expm1(2.0 * u) / 2.0);
-            if (fall < -80.0) {
+            if (fall < -42.0) {
                 break;
             }
             const double weight = exp(fall);
@@ -53,7 +54,7 @@ double an_noncentral_t_below(double t, double df, double delta, double *slope)
 
 double an_noncentral_t_delta(double t, double df, double p)
 {
-    if (!(p > 0.0 && p < 1.0) || !(df > 0.0) || !isfinite(df) || !isfinite(t)) {
+    if (!(p > 0.0 && p < 1.0) || !(df >= 1.0) || !isfinite(df) || !isfinite(t)) {
         return NAN;
     }
     /* P falls from 1 to 0 as delta grows. A bracket first, then Newton held inside it. */
