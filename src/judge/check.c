@@ -311,6 +311,31 @@ static const struct an_rule_hit *next_hit(const struct stream_check *s, size_t a
     return &j->hits[*panel][at[*panel]++];
 }
 
+/* Is this kept hit among the new ones, its window or numbers told anew? fresh is by point. */
+static bool is_retold(const struct stream_check *s, size_t k, const struct an_rule_hit *fresh[],
+                      const struct an_hit_record records[], size_t count)
+{
+    size_t lo = 0;
+    size_t hi = count;
+
+    while (lo < hi) {
+        const size_t middle = lo + (hi - lo) / 2;
+        if (fresh[middle]->last < s->kept_at[k]) {
+            lo = middle + 1;
+        } else {
+            hi = middle;
+        }
+    }
+    for (; lo < count && fresh[lo]->last == s->kept_at[k]; lo++) {
+        if (records[lo].rule == s->kept[k].rule && records[lo].panel == s->kept[k].panel &&
+            records[lo].side == s->kept[k].side &&
+            s->kept_limits[k] == limits_at(s, fresh[lo]->last)) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static enum an_status compare_and_store(struct check *check, struct stream_check *s)
 {
     size_t total = s->judging.hit_count[0] + s->judging.hit_count[1];
@@ -335,14 +360,14 @@ static enum an_status compare_and_store(struct check *check, struct stream_check
         }
     }
     for (size_t k = 0; !st && k < s->kept_count; k++) {
-        const struct an_episode_hit kept = {.signal_id = s->kept[k].signal_id,
-                                            .limits_id = s->kept_limits[k],
-                                            .at = s->kept_at[k],
-                                            .panel = s->kept[k].panel,
-                                            .side = s->kept[k].side,
-                                            .rule = s->kept[k].rule,
-                                            .withdrawn = !s->kept_true[k]};
-        if (kept.withdrawn) {
+        struct an_episode_hit kept = {.signal_id = s->kept[k].signal_id,
+                                      .limits_id = s->kept_limits[k],
+                                      .at = s->kept_at[k],
+                                      .panel = s->kept[k].panel,
+                                      .side = s->kept[k].side,
+                                      .rule = s->kept[k].rule};
+        if (!s->kept_true[k]) {
+            kept.withdrawn = !is_retold(s, k, fresh, records, fresh_count);
             st = withdraw(check, s, k);
         }
         if (!st && kept.at != AN_NONE && an_episodes_add(&s->episodes, &kept)) {

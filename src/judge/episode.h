@@ -17,7 +17,7 @@ struct an_episode_hit { /* a hit that belongs to a signal */
     int64_t signal_id, limits_id;
     size_t at; /* index of its point */
     int panel, side, rule;
-    bool withdrawn; /* no longer true, but it tells where its signal was */
+    bool withdrawn; /* no longer true; one that is told anew at the same point is not meant */
 };
 
 struct an_episodes {
