@@ -171,6 +171,10 @@ static void cut(struct an_canvas *canvas, const struct an_plot *plot,
             layout->side.width = side = 0;
         }
     }
+    if (plot->left_pt + plot->right_pt < box->width - 60) {
+        left = fmax(left, plot->left_pt);
+        right = fmax(right, plot->right_pt - side);
+    }
     if (box->width - left - right - side < 60) {
         left = 0;
     }

@@ -77,6 +77,9 @@ struct an_plot {
     /* The clock of the times along the bottom, drawn where no shift mark can be read. NULL: UTC,
      * and the chart says so. */
     const struct an_zone *zone;
+    /* Least distance of the plotted area from the box's sides, so that charts under each other
+     * share their axis; 0: as the texts need. A side view stands inside the right one. */
+    double left_pt, right_pt;
 };
 
 /* Draws inside the box; nothing goes outside. Returns the height really used: all of the box's, for
