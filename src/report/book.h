@@ -55,6 +55,10 @@ const char *an_book_page_words(struct an_book *book, const char *name);
 
 /* Wrapped text at the pen, over the body's width; the pen moves below it by `after`. */
 void an_book_say(struct an_book *book, enum an_book_type type, double after, const char *text);
+/* One line: a stream's title cut so that what tells it from its neighbours, behind the first
+ * comma, stays as long as it can. */
+void an_book_title(struct an_book *book, double x, double y_baseline, double width,
+                   const struct an_type *type, const char *title);
 /* A heading with a thin line under it. */
 void an_book_heading(struct an_book *book, const char *text);
 /* A whole table, over as many pages as it takes; `heading` is repeated on each (NULL: none). */

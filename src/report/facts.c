@@ -306,7 +306,6 @@ enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_
         return an_fail(gather->err, AN_NO_MEMORY, "out of memory");
     }
     const struct an_limits *limits = in_force(view);
-    add(gather, sheet, "Stream", sheet->stream.name);
     if (limits) {
         add(gather, sheet, "Chart", an_say_family(limits->model.family));
         add(gather, sheet, "Limits in force", limits_text(arena, view, sheet));

@@ -159,6 +159,29 @@ void an_book_say(struct an_book *book, enum an_book_type type, double after, con
     book->y += after;
 }
 
+void an_book_title(struct an_book *book, double x, double y_baseline, double width,
+                   const struct an_type *type, const char *title)
+{
+    const char *comma = strchr(title, ',');
+    if (an_text_width(book->canvas, type, title) <= width || !comma) {
+        an_text_draw_fitted(book->canvas, x, y_baseline, width, type, title);
+        return;
+    }
+    const double tail = an_text_width(book->canvas, type, comma);
+    if (tail > width * 0.7) { /* even the end alone is too long: both give way */
+        const double head_used = an_text_draw_fitted(
+            book->canvas, x, y_baseline, width * 0.4, type,
+            an_book_text(book, an_arena_copy(book->arena, title, (size_t)(comma - title))));
+        an_text_draw_fitted(book->canvas, x + head_used, y_baseline, width - head_used, type,
+                            comma);
+        return;
+    }
+    const double used = an_text_draw_fitted(
+        book->canvas, x, y_baseline, width - tail, type,
+        an_book_text(book, an_arena_copy(book->arena, title, (size_t)(comma - title))));
+    an_text_draw_fitted(book->canvas, x + used, y_baseline, width - used, type, comma);
+}
+
 void an_book_heading(struct an_book *book, const char *text)
 {
     const struct an_type *type = an_book_type(AN_TYPE_SECTION);

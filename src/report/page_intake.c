@@ -19,9 +19,9 @@ static void stations_table(struct an_book *book)
     static const struct an_table_column columns[] = {
         {"station", 3, AN_LEFT, true},        {"files", 0.8, AN_RIGHT, false},
         {"files held", 0.8, AN_RIGHT, false}, {"rows", 1.1, AN_RIGHT, false},
-        {"= taken", 1.1, AN_RIGHT, false},    {"+ duplicate", 1.1, AN_RIGHT, false},
+        {"= taken", 1.1, AN_RIGHT, false},    {"+ duplicate", 1.35, AN_RIGHT, false},
         {"+ held", 0.9, AN_RIGHT, false},     {"+ blank", 0.9, AN_RIGHT, false},
-        {"seen again", 0.9, AN_RIGHT, false}, {"last heard of", 2.6, AN_LEFT, true}};
+        {"seen again", 0.9, AN_RIGHT, false}, {"last heard of", 2.9, AN_LEFT, true}};
     enum { COLUMNS = sizeof columns / sizeof columns[0] };
     const struct an_shift_data *data = book->data;
     const char **cells =

@@ -14,73 +14,81 @@
 #include <math.h>
 #include <string.h>
 
-#define CARD_CODE_PT 46.0
+#define CARD_CODE_PT 52.0
+#define CARD_COUNT_PT 56.0
 #define CARD_REACTION_PT 92.0
 #define CARD_GAP_PT 8.0
-#define CARD_LEAST_PT 60.0
+#define CARD_LEAST_PT 58.0
+#define CARD_GROW_PT 44.0
 #define COLUMN_GAP_PT 16.0
 
 static const struct an_type title_type = {8.5, AN_BOLD, AN_INK, AN_LEFT};
-static const struct an_type facts_type = {7.5, AN_REGULAR, AN_INK, AN_LEFT};
 static const struct an_type code_type = {9.0, AN_BOLD, AN_PAPER, AN_CENTRE};
 
 struct card {
     const struct an_shift_signal *signal;
-    const char *sentence, *facts;
+    const char *sentence;
     double text_width, chart_width, height;
 };
-
-static const char *facts_of(struct an_book *book, const struct an_shift_signal *one)
-{
-    const struct an_stream_sheet *sheet = &book->data->sheets[one->sheet];
-    const struct an_signal *signal = &one->signal;
-    struct an_arena *arena = book->arena;
-    const char *since = signal->has_change && signal->onset_us != AN_NO_INSTANT
-                            ? an_say_time(arena, book->data->line->zone, signal->onset_us)
-                            : an_say_time(arena, book->data->line->zone, signal->record.first_us);
-    const char *size = "";
-    if (isfinite(signal->size)) {
-        const char *sigmas =
-            isfinite(signal->size_sigmas)
-                ? an_arena_printf(arena, " = %s sigma",
-                                  an_say_number(arena, fabs(signal->size_sigmas), 1))
-                : "";
-        size = an_arena_printf(arena, ", size %s%s",
-                               an_say_measure(arena, signal->size, sheet->decimals, sheet->unit),
-                               sigmas);
-    }
-    const char *next = "";
-    if (signal->next_kind) {
-        next = an_arena_printf(arena, ", %s in %s",
-                               an_say_count(arena, (int64_t)signal->product_in_next),
-                               an_say_plural(arena, signal->next_kind));
-    }
-    const char *page = an_book_page_words(book, one->name);
-    return an_book_text(
-        book, an_arena_printf(arena, "since %s%s; %s%s; %s%s%s", since, size,
-                              an_say_many(arena, (int64_t)signal->item_count, one->kind), next,
-                              one->is_new ? "new this shift" : "since an earlier shift",
-                              *page ? ", " : "", page));
-}
 
 static struct card card_of(struct an_book *book, const struct an_shift_signal *one)
 {
     struct card card = {.signal = one};
-    const double width = book->body.width;
-    const double rest = width - CARD_CODE_PT - CARD_REACTION_PT - 2 * CARD_GAP_PT;
-    card.chart_width = rest * 0.42;
+    const double rest =
+        book->body.width - CARD_CODE_PT - CARD_COUNT_PT - CARD_REACTION_PT - 2 * CARD_GAP_PT;
+    card.chart_width = rest * 0.47;
     card.text_width = rest - card.chart_width - CARD_GAP_PT;
     card.sentence =
         one->signal.sentence ? one->signal.sentence : book->data->sheets[one->sheet].title;
-    card.facts = facts_of(book, one);
-    card.height =
-        4 +
-        an_text_height(book->canvas, card.text_width, an_book_type(AN_TYPE_BODY), card.sentence) +
-        2 + an_text_height(book->canvas, card.text_width, &facts_type, card.facts) + 4;
+    card.height = 9 + an_text_height(book->canvas, card.text_width, an_book_type(AN_TYPE_BODY),
+                                     card.sentence);
     if (card.height < CARD_LEAST_PT) {
         card.height = CARD_LEAST_PT;
     }
     return card;
+}
+
+/* Code, whether it is new, where its page is. */
+static void draw_code(struct an_book *book, const struct an_shift_signal *one, double x, double y)
+{
+    const struct an_type *note = an_book_type(AN_TYPE_NOTE);
+    const struct an_box flag = {x, y + 5, CARD_CODE_PT - 8, 14};
+    an_draw_rectangle(book->canvas, &flag, AN_SIGNAL, 1.0);
+    an_text_draw_fitted(book->canvas, flag.x + 1, flag.y + 10.3, flag.width - 2, &code_type,
+                        one->signal.code ? one->signal.code : "?");
+    const char *lines[3] = {one->is_new ? "new" : "going on",
+                            one->signal.record.panel == 1 ? "spread" : "",
+                            an_book_page_words(book, one->name)};
+    double baseline = y + 28;
+    for (size_t i = 0; i < 3; i++) {
+        if (*lines[i]) {
+            an_text_draw_fitted(book->canvas, x, baseline, CARD_CODE_PT - 6, note, lines[i]);
+            baseline += 9;
+        }
+    }
+}
+
+/* The numbers by which the cards are ordered, where the eye can run down them. */
+static void draw_counts(struct an_book *book, const struct an_shift_signal *one, double x, double y)
+{
+    const struct an_type large = {14.0, AN_BOLD, AN_INK, AN_LEFT};
+    const struct an_type small = {7.5, AN_REGULAR, AN_INK, AN_LEFT};
+    const double width = CARD_COUNT_PT - 4;
+    const struct an_signal *signal = &one->signal;
+    an_text_draw_fitted(book->canvas, x, y + 17, width, &large,
+                        an_say_count(book->arena, (int64_t)signal->item_count));
+    an_text_draw_fitted(book->canvas, x, y + 27, width, &small,
+                        signal->item_count == 1
+                            ? one->kind
+                            : an_book_text(book, an_say_plural(book->arena, one->kind)));
+    if (signal->next_kind) {
+        an_text_draw_fitted(
+            book->canvas, x, y + 37, width, &small,
+            an_book_text(
+                book, an_arena_printf(book->arena, "%s in %s",
+                                      an_say_count(book->arena, (int64_t)signal->product_in_next),
+                                      an_say_plural(book->arena, signal->next_kind))));
+    }
 }
 
 /* The blank box that a person fills in by hand, or that an answer was given. */
@@ -106,29 +114,23 @@ static void draw_card(struct an_book *book, const struct card *card)
     const struct an_stream_sheet *sheet = &book->data->sheets[one->sheet];
     const double x = book->body.x;
     const double y = book->y;
-    const struct an_box flag = {x, y + 5, CARD_CODE_PT - 8, 14};
-    an_draw_rectangle(canvas, &flag, AN_SIGNAL, 1.0);
-    an_text_draw_fitted(canvas, flag.x + 1, flag.y + 10.3, flag.width - 2, &code_type,
-                        one->signal.code ? one->signal.code : "?");
-    if (one->signal.record.panel == 1) {
-        an_text_draw_baseline(canvas, x, y + 29, an_book_type(AN_TYPE_NOTE), "spread");
-    }
-    double text_y = y + 4;
+    draw_code(book, one, x, y);
     const double text_x = x + CARD_CODE_PT;
-    text_y += an_text_draw(canvas, text_x, text_y, card->text_width, an_book_type(AN_TYPE_BODY),
-                           card->sentence) +
-              2;
-    an_text_draw(canvas, text_x, text_y, card->text_width, &facts_type, card->facts);
+    an_text_draw(canvas, text_x, y + 4, card->text_width, an_book_type(AN_TYPE_BODY),
+                 card->sentence);
+    draw_counts(book, one, text_x + card->text_width + CARD_GAP_PT, y);
     const int panel = one->signal.record.panel == 1 && sheet->panel[1].count ? 1 : 0;
-    const struct an_box chart = {text_x + card->text_width + CARD_GAP_PT, y + 1, card->chart_width,
-                                 card->height - 2};
+    const struct an_box chart = {text_x + card->text_width + CARD_GAP_PT + CARD_COUNT_PT, y + 2,
+                                 card->chart_width, card->height - 3};
     const struct an_panel_sheet *shown = &sheet->panel[panel];
+    const char *statistic = shown->statistic ? shown->statistic : "value";
+    const bool unitless = !*sheet->unit || !strcmp(sheet->unit, "1");
     an_plot_small(book, &chart, sheet, panel,
-                  an_book_text(book, an_arena_printf(book->arena, "%s, %s",
-                                                     shown->statistic ? shown->statistic : "value",
-                                                     sheet->unit)));
-    const struct an_box box = {book->body.x + book->body.width - CARD_REACTION_PT, y + 5,
-                               CARD_REACTION_PT, card->height - 10};
+                  unitless ? statistic
+                           : an_book_text(book, an_arena_printf(book->arena, "%s, %s", statistic,
+                                                                sheet->unit)));
+    const struct an_box box = {x + book->body.width - CARD_REACTION_PT, y + 5, CARD_REACTION_PT,
+                               card->height - 10};
     reaction_box(book, &box, one->signal.open);
     const struct an_box link = {x, y, book->body.width - CARD_REACTION_PT - CARD_GAP_PT,
                                 card->height};
@@ -176,6 +178,27 @@ static void rest_as_table(struct an_book *book, size_t first, const char *title)
     an_book_table(book, title, &table);
 }
 
+/* How many cards fit above `bottom`, at least one; *grow is what each may be higher. */
+static size_t cards_that_fit(struct an_book *book, size_t most, double bottom, double *grow)
+{
+    const struct an_shift_data *data = book->data;
+    double y = book->y + 18;
+    size_t fit = 0;
+    while (fit < data->signal_count && fit < most) {
+        const double height = card_of(book, &data->signals[fit]).height;
+        const bool last = fit + 1 == data->signal_count;
+        if (y + height + (last ? 0 : 14) > bottom && fit) {
+            break;
+        }
+        y += height;
+        fit++;
+    }
+    const double spare = bottom - y - (fit < data->signal_count ? 14 : 0);
+    *grow = fit && spare > 0 ? spare / (double)fit : 0;
+    *grow = *grow > CARD_GROW_PT ? CARD_GROW_PT : *grow;
+    return fit;
+}
+
 /* Cards while they fit above `bottom`; returns how many signals were shown. */
 static size_t draw_changed(struct an_book *book, const struct an_report_section *section,
                            double bottom)
@@ -184,19 +207,17 @@ static size_t draw_changed(struct an_book *book, const struct an_report_section 
     if (!data->signal_count) {
         return 0;
     }
-    size_t shown = 0;
-    while (shown < data->signal_count && shown < section->most) {
-        const struct card card = card_of(book, &data->signals[shown]);
-        const bool last = shown + 1 == data->signal_count;
-        if (book->y + (shown ? 0 : 20) + card.height + (last ? 0 : 14) > bottom && shown) {
-            break;
-        }
-        if (!shown) {
-            const double chart_x = book->body.x + CARD_CODE_PT + card.text_width + CARD_GAP_PT;
+    double grow = 0;
+    const size_t shown = section->most ? cards_that_fit(book, section->most, bottom, &grow) : 0;
+    for (size_t i = 0; i < shown; i++) {
+        struct card card = card_of(book, &data->signals[i]);
+        card.height += grow;
+        if (!i) {
+            const double chart_x =
+                book->body.x + CARD_CODE_PT + card.text_width + CARD_GAP_PT + CARD_COUNT_PT;
             book->y += an_plot_axis(book, chart_x, book->y - 2, card.chart_width) - 2;
         }
         draw_card(book, &card);
-        shown++;
     }
     if (shown < data->signal_count) {
         const char *where = an_book_page_words(book, "more-signals");

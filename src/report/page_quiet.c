@@ -10,7 +10,7 @@
 #include <math.h>
 #include <string.h>
 
-#define CELL_PT 64.0
+#define CELL_PT 67.0
 #define CELL_GAP_PT 12.0
 #define HEAD_PT 42.0 /* a station's heading and its axis */
 
@@ -51,13 +51,20 @@ static const char *state_of(struct an_book *book, const struct an_stream_sheet *
                                                                    : ""));
 }
 
+/* Title; then how much was measured, beside the last value that the chart tells. */
 static void draw_cell(struct an_book *book, double x, double width,
                       const struct an_stream_sheet *sheet)
 {
-    const struct an_box box = {x, book->y, width, CELL_PT - 11};
-    an_plot_small(book, &box, sheet, 0, sheet->title);
-    an_text_draw_fitted(book->canvas, x, book->y + CELL_PT - 6, width, an_book_type(AN_TYPE_NOTE),
-                        state_of(book, sheet));
+    const struct an_type title_type = {7.5, AN_BOLD, AN_INK, AN_LEFT};
+    an_book_title(book, x, book->y + 8, width, &title_type, sheet->title);
+    const struct an_box box = {x, book->y + 10, width, CELL_PT - 12};
+    an_plot_small(book, &box, sheet, 0, "");
+    const struct an_type value_type = {7.5, AN_REGULAR, AN_INK, AN_LEFT};
+    const double value =
+        an_text_width(book->canvas, &value_type,
+                      an_say_measure(book->arena, sheet->last_value, sheet->decimals, sheet->unit));
+    an_text_draw_fitted(book->canvas, x, box.y + 7.5, width - value - 10,
+                        an_book_type(AN_TYPE_NOTE), state_of(book, sheet));
 }
 
 struct grid {

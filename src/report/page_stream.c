@@ -298,8 +298,8 @@ static void one_stream(struct an_book *book, size_t first)
     an_book_page(book);
     an_book_mark(book, one->name);
     an_canvas_outline(book->canvas, 2, sheet->title, one->name);
-    an_text_draw_fitted(book->canvas, book->body.x, book->y + 9, book->body.width - 90,
-                        an_book_type(AN_TYPE_SECTION), sheet->title);
+    an_text_draw_fitted(book->canvas, book->body.x, book->y + 9, book->body.width - 96,
+                        an_book_type(AN_TYPE_SMALL), sheet->stream.name);
     const struct an_type back = {7.5, AN_REGULAR, AN_GREY, AN_RIGHT};
     an_text_draw_fitted(book->canvas, book->body.x + book->body.width - 90, book->y + 9, 90, &back,
                         "back to page 1");

@@ -14,7 +14,11 @@
 #include <string.h>
 
 enum { MOST_SHIFTS = 400 };
-#define SMALL_INSET 6.0 /* of the first and last point from a small chart's edges */
+#define SMALL_INSET 6.0  /* of the first and last point from a small chart's edges */
+#define SMALL_RIGHT 14.0 /* right of it flags of the newest points find room */
+#define LARGE_LEFT 52.0
+#define LARGE_RIGHT 60.0
+#define LARGE_RIGHT_SIDE 132.0 /* with the side view */
 
 struct shift_marks {
     struct an_plot_shift *at;
@@ -118,7 +122,9 @@ double an_plot_large(struct an_book *book, const struct an_box *box,
                            .lsl = (double)NAN,
                            .usl = (double)NAN,
                            .target = (double)NAN,
-                           .zone = book->data->line->zone};
+                           .zone = book->data->line->zone,
+                           .left_pt = LARGE_LEFT,
+                           .right_pt = sheet->single_values ? LARGE_RIGHT_SIDE : LARGE_RIGHT};
     struct an_side_view side = {
         .lsl = sheet->lsl, .usl = sheet->usl, .target = sheet->target, .count = from->count};
     if (panel == 0) {
@@ -210,7 +216,8 @@ void an_plot_small(struct an_book *book, const struct an_box *box,
                                  .target = none,
                                  .small = true,
                                  .x_by_time = true,
-                                 .zone = data->line->zone};
+                                 .zone = data->line->zone,
+                                 .right_pt = SMALL_RIGHT};
     an_plot_draw(book->canvas, box, &plot);
 }
 
@@ -219,7 +226,7 @@ double an_plot_axis(struct an_book *book, double x, double y, double width)
     const struct an_shift_data *data = book->data;
     const struct shift_marks marks = marks_between(book, data->axis_from_us, data->axis_until_us);
     const double span = (double)(data->axis_until_us - data->axis_from_us);
-    const double run = width - 2 * SMALL_INSET;
+    const double run = width - SMALL_RIGHT - 2 * SMALL_INSET;
     const struct an_type *note = an_book_type(AN_TYPE_NOTE);
     const struct an_type day_type = {7.0, AN_REGULAR, AN_INK, AN_LEFT};
     double free_day = x;
@@ -235,7 +242,7 @@ double an_plot_axis(struct an_book *book, double x, double y, double width)
         }
         if (marks.at[i].first_of_day && left + 2 >= free_day) {
             const double used = an_text_width(book->canvas, &day_type, marks.at[i].date);
-            if (left + 2 + used <= x + width) {
+            if (left + 2 + used <= x + width - SMALL_RIGHT) {
                 an_text_draw_baseline(book->canvas, left + 2, y + 7, &day_type, marks.at[i].date);
                 free_day = left + used + 6;
             }
@@ -244,7 +251,7 @@ double an_plot_axis(struct an_book *book, double x, double y, double width)
             an_text_draw_baseline(book->canvas, left + 2, y + 16, note, marks.at[i].label);
         }
     }
-    an_draw_line(book->canvas, x + SMALL_INSET, y + 19, x + width - SMALL_INSET, y + 19, 0.5,
+    an_draw_line(book->canvas, x + SMALL_INSET, y + 19, x + SMALL_INSET + run, y + 19, 0.5,
                  AN_RAIL);
     return 20;
 }

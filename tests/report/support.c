@@ -123,7 +123,6 @@ static const char *serials(struct an_arena *arena, size_t i, bool longer)
 static void invent_facts(struct an_arena *arena, struct an_stream_sheet *sheet)
 {
     static const struct an_fact facts[] = {
-        {"Stream", "transfer.dx@colour=R,head=H2"},
         {"Chart", "item means, limits from item-to-item variation; the spread inside items is "
                   "judged by itself"},
         {"Limits in force", "lcl -0.93, centre 0.12, ucl 1.17 um"},
