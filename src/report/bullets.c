@@ -10,7 +10,7 @@
 #include <inttypes.h>
 #include <string.h>
 
-enum { MOST_SIGNALS = 6, MOST_STATIONS = 4, MOST_REASONS = 4, MOST_FILES = 3, MOST_NAMES = 4 };
+enum { MOST_SIGNALS = 5, MOST_STATIONS = 4, MOST_REASONS = 4, MOST_FILES = 3, MOST_NAMES = 4 };
 
 static void add(struct an_book *book, struct an_bullets *bullets, bool strong, bool inner,
                 const char *link, const char *text)
@@ -147,8 +147,8 @@ struct an_bullets an_bullets_at_risk(struct an_book *book)
     }
     if (shown < open) {
         add(book, &bullets, false, true, NULL,
-            an_arena_printf(book->arena, "%s more, on the pages of their streams",
-                            an_say_many(book->arena, (int64_t)(open - shown), "open signal")));
+            an_arena_printf(book->arena, "%s, on the pages of their streams",
+                            an_say_many(book->arena, (int64_t)(open - shown), "more open signal")));
     }
     return bullets;
 }
@@ -185,9 +185,10 @@ static void silent_stations(struct an_book *book, struct an_bullets *bullets)
     }
     if (silent > MOST_STATIONS) {
         add(book, bullets, true, false, "intake",
-            an_arena_printf(book->arena, "%s more are silent: %s.",
-                            an_say_many(book->arena, (int64_t)(silent - MOST_STATIONS), "station"),
-                            an_book_page_words(book, "intake")));
+            an_arena_printf(
+                book->arena, "%s silent: %s.",
+                an_say_many(book->arena, (int64_t)(silent - MOST_STATIONS), "more station"),
+                an_book_page_words(book, "intake")));
     }
     if (empty) {
         const size_t kept = empty < MOST_NAMES + 1 ? empty : MOST_NAMES;

@@ -80,14 +80,20 @@ static void footer(struct an_book *book, double x, double width)
     char until[40];
     an_draw_line(canvas, x, bottom - 25, x + width, bottom - 25, 0.5, AN_RAIL);
     const char *origin = an_book_text(
-        book,
-        an_arena_printf(book->arena, "store %s, %s to %s, %s, limits: %s locked, andamento %s",
-                        data->store_name, an_instant_rfc3339(data->shift.from_us, from),
-                        an_instant_rfc3339(data->shift.until_us, until),
-                        an_say_many(book->arena, data->samples, "sample"),
-                        an_say_many(book->arena, (int64_t)data->limits_locked, "revision"),
-                        data->program_version));
-    an_text_draw_fitted(canvas, x, bottom - 15, width - 74, note, origin);
+        book, an_arena_printf(book->arena, ", %s to %s, %s, limits: %s locked, andamento %s",
+                              an_instant_rfc3339(data->shift.from_us, from),
+                              an_instant_rfc3339(data->shift.until_us, until),
+                              an_say_many(book->arena, data->samples, "sample"),
+                              an_say_many(book->arena, (int64_t)data->limits_locked, "revision"),
+                              data->program_version));
+    const char *store =
+        an_book_text(book, an_arena_printf(book->arena, "store %s", data->store_name));
+    /* a long name gives way, the rest of the line does not */
+    const double room = width - 74 - an_text_width(canvas, note, origin);
+    const double store_width =
+        an_text_draw_fitted(canvas, x, bottom - 15, room > 60 ? room : 60, note, store);
+    an_text_draw_fitted(canvas, x + store_width, bottom - 15, width - 74 - store_width, note,
+                        origin);
     const struct an_type page_type = {8.5, AN_BOLD, AN_INK, AN_RIGHT};
     const char *page = an_book_text(
         book, an_arena_printf(book->arena, "page %d of %d", an_canvas_page(canvas),

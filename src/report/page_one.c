@@ -19,7 +19,7 @@
 #define CARD_REACTION_PT 92.0
 #define CARD_GAP_PT 8.0
 #define CARD_LEAST_PT 58.0
-#define CARD_GROW_PT 44.0
+#define CARD_GROW_PT 30.0
 #define COLUMN_GAP_PT 16.0
 
 static const struct an_type title_type = {8.5, AN_BOLD, AN_INK, AN_LEFT};
@@ -143,10 +143,10 @@ static void draw_card(struct an_book *book, const struct card *card)
 static void rest_as_table(struct an_book *book, size_t first, const char *title)
 {
     static const struct an_table_column columns[] = {
-        {"code", 0.8, AN_LEFT, false},      {"stream", 3.4, AN_LEFT, true},
-        {"since", 1.5, AN_LEFT, false},     {"size", 1.4, AN_RIGHT, false},
-        {"carrying", 1.5, AN_RIGHT, false}, {"in next", 0.8, AN_RIGHT, false},
-        {"page", 0.6, AN_RIGHT, false},     {"reaction, initials", 2.2, AN_LEFT, false}};
+        {"code", 0.8, AN_LEFT, false},      {"stream", 4.4, AN_LEFT, true},
+        {"since", 1.5, AN_LEFT, false},     {"size", 1.5, AN_RIGHT, false},
+        {"carrying", 1.3, AN_RIGHT, false}, {"in next", 0.8, AN_RIGHT, false},
+        {"page", 0.6, AN_RIGHT, false},     {"reaction, initials", 2.0, AN_LEFT, false}};
     enum { COLUMNS = sizeof columns / sizeof columns[0] };
     const struct an_shift_data *data = book->data;
     const size_t count = data->signal_count - first;
@@ -222,10 +222,10 @@ static size_t draw_changed(struct an_book *book, const struct an_report_section 
     if (shown < data->signal_count) {
         const char *where = an_book_page_words(book, "more-signals");
         const char *text = an_book_text(
-            book, an_arena_printf(
-                      book->arena, "and %s more, less product at risk: listed on %s",
-                      an_say_many(book->arena, (int64_t)(data->signal_count - shown), "signal"),
-                      *where ? where : "the next page"));
+            book, an_arena_printf(book->arena, "and %s, with less product at risk: listed on %s",
+                                  an_say_many(book->arena, (int64_t)(data->signal_count - shown),
+                                              "more signal"),
+                                  *where ? where : "the next page"));
         const struct an_box link = {book->body.x, book->y, book->body.width, 12};
         an_text_draw_baseline(book->canvas, book->body.x + CARD_CODE_PT, book->y + 10, &title_type,
                               text);
@@ -259,6 +259,37 @@ static void draw_answer(struct an_book *book, const struct answer *answer, doubl
                         answer->title);
     an_draw_line(book->canvas, x, book->y + 14, x + width, book->y + 14, 0.5, AN_RAIL);
     an_bullets_draw(book, &answer->bullets, x, book->y + 18, width);
+}
+
+#define NOTES_LEAST_PT 62.0
+#define NOTES_MOST_PT 190.0
+
+/* Room to write for the one who goes and the one who comes, where the page has it. */
+static void draw_notes(struct an_book *book, double bottom)
+{
+    struct an_canvas *canvas = book->canvas;
+    const struct an_type *note = an_book_type(AN_TYPE_NOTE);
+    double room = bottom - book->y;
+    if (room < NOTES_LEAST_PT) {
+        return;
+    }
+    room = room > NOTES_MOST_PT ? NOTES_MOST_PT : room;
+    const double x = book->body.x;
+    const double width = book->body.width;
+    const double y = book->y;
+    an_text_draw_fitted(canvas, x, y + 10, width, an_book_type(AN_TYPE_SECTION), "Handover notes");
+    an_draw_line(canvas, x, y + 14, x + width, y + 14, 0.5, AN_RAIL);
+    const double sign = y + room - 6;
+    for (double line = y + 34; line <= sign - 22; line += 19) {
+        an_draw_line(canvas, x, line, x + width, line, 0.4, AN_PALE);
+    }
+    const double half_width = (width - COLUMN_GAP_PT) / 2;
+    const double right = x + half_width + COLUMN_GAP_PT;
+    an_draw_line(canvas, x, sign - 9, x + half_width, sign - 9, 0.5, AN_GREY);
+    an_draw_line(canvas, right, sign - 9, right + half_width, sign - 9, 0.5, AN_GREY);
+    an_text_draw_fitted(canvas, x, sign, half_width, note, "handed over by, time");
+    an_text_draw_fitted(canvas, right, sign, half_width, note, "taken over by, time");
+    book->y += room;
 }
 
 static double cautions_height(struct an_book *book, const struct an_report_page *page)
@@ -360,6 +391,7 @@ void an_compose_front(struct an_book *book, const struct an_report_page *page)
             book->y += a.height;
         }
     }
+    draw_notes(book, book->body.y + book->body.height - cautions - 4);
     draw_cautions(book, page, cautions);
     if (shown < book->data->signal_count) {
         an_book_page(book);

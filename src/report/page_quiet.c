@@ -40,15 +40,13 @@ static const char *state_of(struct an_book *book, const struct an_stream_sheet *
     }
     const double n = sheet->readings_per_sample;
     const bool whole = fabs(n - nearbyint(n)) < 1e-9;
-    return an_book_text(book, an_arena_printf(arena, "%s, n %s%s, last %s%s",
+    const char *but = !sheet->described    ? "; not in the description"
+                      : !sheet->has_limits ? "; no limits"
+                      : !sheet->news       ? "; never signalled"
+                                           : "";
+    return an_book_text(book, an_arena_printf(arena, "%s, n %s%s%s",
                                               an_say_many(arena, sheet->shift_samples, "sample"),
-                                              whole ? "" : "~", an_say_number(arena, n, 0),
-                                              an_say_measure(arena, sheet->last_value,
-                                                             sheet->decimals, sheet->unit),
-                                              !sheet->described    ? "; not in the description"
-                                              : !sheet->has_limits ? "; no limits"
-                                              : !sheet->news       ? "; never signalled"
-                                                                   : ""));
+                                              whole ? "" : "~", an_say_number(arena, n, 0), but));
 }
 
 /* Title; then how much was measured, beside the last value that the chart tells. */
@@ -160,17 +158,20 @@ void an_compose_quiet(struct an_book *book, const struct an_report_page *page)
         (book->body.width - CELL_GAP_PT * (double)(grid.columns - 1)) / (double)grid.columns;
     an_book_mark(book, "quiet");
     an_canvas_outline(book->canvas, 1, page->title, "quiet");
-    const char *lead = an_arena_printf(
-        book->arena, "%s did not signal; %s measured in this shift. All charts from %s to %s.",
-        an_say_many(book->arena, (int64_t)quiet, "stream"),
+    const char *how_many =
         measured == quiet
             ? "all were"
-            : an_book_text(book, an_arena_printf(book->arena, "%s %s",
-                                                 an_say_count(book->arena, (int64_t)measured),
-                                                 measured == 1 ? "was" : "were")),
-        an_say_time(book->arena, data->line->zone, data->axis_from_us),
-        an_say_time(book->arena, data->line->zone, data->axis_until_us));
-    an_book_say(book, AN_TYPE_LEAD, 5, lead);
+            : an_arena_printf(book->arena, "%s %s", an_say_count(book->arena, (int64_t)measured),
+                              measured == 1 ? "was" : "were");
+    an_book_say(book, AN_TYPE_LEAD, 3,
+                an_arena_printf(book->arena, "%s did not signal; %s measured in this shift.",
+                                an_say_many(book->arena, (int64_t)quiet, "stream"), how_many));
+    an_book_say(book, AN_TYPE_SMALL, 5,
+                an_arena_printf(book->arena,
+                                "All charts from %s to %s: the level only, each on the scale of "
+                                "its own limits. n: readings in a sample. Right: the last value.",
+                                an_say_time(book->arena, data->line->zone, data->axis_from_us),
+                                an_say_time(book->arena, data->line->zone, data->axis_until_us)));
     for (size_t i = 0; i < data->station_count && !book->failed; i++) {
         one_station(book, &grid, i);
     }

@@ -147,14 +147,55 @@ static const char *piece(struct an_book *book, const char **rest, size_t most)
     return an_book_text(book, an_arena_copy(book->arena, at, length));
 }
 
-static void list_items(struct an_book *book, const struct an_shift_signal *one)
+/* "in WALL-031", "in no wall", "on the line". */
+static const char *place_words(struct an_book *book, const struct item_group *group,
+                               const char *into)
 {
-    struct item_group *groups = NULL;
-    const size_t count = group_items(book, one, &groups);
-    if (!count) {
-        return;
+    return group->in ? group->in
+           : *into   ? an_book_text(book, an_arena_printf(book->arena, "in no %s", into))
+                     : "on the line";
+}
+
+enum { SHORT_SERIALS = 44, ROW_SERIALS = 900 }; /* characters; the latter inside a row's bound */
+
+/* Groups of few serials stand side by side, two in a row. Returns how many groups were listed. */
+static size_t list_short_groups(struct an_book *book, const struct an_shift_signal *one,
+                                const struct item_group *groups, size_t count, const char **heading)
+{
+    size_t few = 0;
+    while (few < count && strlen(groups[few].serials) <= SHORT_SERIALS) {
+        few++;
     }
-    const size_t most = 900; /* characters of a row; well inside the table's bound */
+    if (few < 4) {
+        return 0;
+    }
+    const char *into = one->signal.next_kind ? one->signal.next_kind : "";
+    const char *kind = an_book_text(book, an_say_plural(book->arena, one->kind));
+    const char *place = *into ? into : "where";
+    const struct an_table_column columns[] = {
+        {place, 1.3, AN_LEFT, false}, {kind, 0.6, AN_RIGHT, false}, {"serials", 4, AN_LEFT, true},
+        {place, 1.3, AN_LEFT, false}, {kind, 0.6, AN_RIGHT, false}, {"serials", 4, AN_LEFT, true}};
+    const size_t rows = (few + 1) / 2;
+    const char **cells = an_arena_alloc(book->arena, rows * 6, sizeof *cells);
+    if (!cells) {
+        book->failed = true;
+        return 0;
+    }
+    for (size_t i = 0; i < few; i++) { /* down the left half, then down the right */
+        const char **cell = cells + (i % rows) * 6 + (i < rows ? 0 : 3);
+        cell[0] = place_words(book, &groups[i], into);
+        cell[1] = an_book_text(book, an_say_count(book->arena, (int64_t)groups[i].count));
+        cell[2] = groups[i].serials;
+    }
+    const struct an_table table = {columns, 6, cells, rows, NULL, 7.5};
+    an_book_table(book, *heading, &table);
+    *heading = NULL;
+    return few;
+}
+
+static void list_long_groups(struct an_book *book, const struct an_shift_signal *one,
+                             const struct item_group *groups, size_t count, const char *heading)
+{
     const char *into = one->signal.next_kind ? one->signal.next_kind : "";
     const struct an_table_column columns[] = {
         {*into ? into : "where", 1.1, AN_LEFT, false},
@@ -162,9 +203,9 @@ static void list_items(struct an_book *book, const struct an_shift_signal *one)
         {"serials", 7, AN_LEFT, true}};
     size_t rows = 0;
     for (size_t i = 0; i < count; i++) {
-        rows += 2 * rows_of(groups[i].serials, most);
+        rows += 2 * rows_of(groups[i].serials, ROW_SERIALS);
     }
-    const char **cells = an_arena_alloc(book->arena, rows * 3, sizeof *cells);
+    const char **cells = an_arena_alloc(book->arena, rows * 3 + 1, sizeof *cells);
     if (!cells) {
         book->failed = true;
         return;
@@ -173,31 +214,36 @@ static void list_items(struct an_book *book, const struct an_shift_signal *one)
     for (size_t i = 0; i < count; i++) {
         const char *rest = groups[i].serials;
         for (bool first = true; *rest && row < rows; first = false, row++) {
-            cells[row * 3] =
-                !first         ? ""
-                : groups[i].in ? groups[i].in
-                : *into        ? an_book_text(book, an_arena_printf(book->arena, "in no %s", into))
-                               : "on the line";
+            cells[row * 3] = first ? place_words(book, &groups[i], into) : "";
             cells[row * 3 + 1] =
                 first ? an_book_text(book, an_say_count(book->arena, (int64_t)groups[i].count))
                       : "";
-            cells[row * 3 + 2] = piece(book, &rest, most);
+            cells[row * 3 + 2] = piece(book, &rest, ROW_SERIALS);
         }
     }
     const struct an_table table = {columns, 3, cells, row, NULL, 7.5};
+    an_book_table(book, heading, &table);
+}
+
+static void list_items(struct an_book *book, const struct an_shift_signal *one)
+{
+    struct item_group *groups = NULL;
+    const size_t count = group_items(book, one, &groups);
+    if (!count) {
+        return;
+    }
     const char *more =
         one->item_count < one->signal.item_count
             ? an_arena_printf(book->arena, "; the first %zu are listed, export has all",
                               one->item_count)
             : "";
-    an_book_table(
-        book,
-        an_book_text(book, an_arena_printf(
-                               book->arena, "%s %s %s%s",
-                               an_say_many(book->arena, (int64_t)one->signal.item_count, one->kind),
-                               one->signal.item_count == 1 ? "carries" : "carry",
-                               one->signal.code ? one->signal.code : "it", more ? more : "")),
-        &table);
+    const char *heading = an_book_text(
+        book, an_arena_printf(book->arena, "%s %s %s%s",
+                              an_say_many(book->arena, (int64_t)one->signal.item_count, one->kind),
+                              one->signal.item_count == 1 ? "carries" : "carry",
+                              one->signal.code ? one->signal.code : "it", more ? more : ""));
+    const size_t listed = list_short_groups(book, one, groups, count, &heading);
+    list_long_groups(book, one, groups + listed, count - listed, heading);
 }
 
 /* ---- facts ---------------------------------------------------------------------------------- */
