@@ -325,6 +325,63 @@ static const char *keep(struct an_arena *arena, const char *text)
     return text ? an_arena_copy(arena, text, strlen(text)) : NULL;
 }
 
+/* A stream that the description no longer has cannot be judged: its sample means are charted as
+ * they are, so that nothing measured is left out of the report. */
+static enum an_status fill_lost(struct an_gather *gather, const struct an_stream *stream,
+                                struct an_stream_sheet *sheet)
+{
+    const struct an_shift_data *data = gather->data;
+    struct an_sample *samples = NULL;
+    size_t count = 0;
+    double readings = 0;
+    const double none = (double)NAN;
+    *sheet = (struct an_stream_sheet){.stream = *stream,
+                                      .title = an_judge_title(gather->line, stream, gather->arena),
+                                      .station_title = stream->station,
+                                      .unit = "",
+                                      .news = true,
+                                      .lsl = none,
+                                      .usl = none,
+                                      .target = none,
+                                      .last_value = none,
+                                      .last_us = AN_NO_INSTANT};
+    const enum an_status st =
+        an_store_samples(gather->store, stream->stream_id, data->axis_from_us, data->shift.until_us,
+                         MOST_POINTS, gather->arena, &samples, &count, gather->err);
+    if (st) {
+        return st;
+    }
+    struct an_panel_sheet *level = &sheet->panel[0];
+    level->statistic = "mean";
+    level->points = an_arena_alloc(gather->arena, count + 1, sizeof *level->points);
+    sheet->phase_labels = an_arena_alloc(gather->arena, 1, sizeof *sheet->phase_labels);
+    if (!level->points || !sheet->phase_labels || !sheet->title) {
+        return an_fail(gather->err, AN_NO_MEMORY, "out of memory");
+    }
+    sheet->phase_labels[0] = "no limits";
+    sheet->phase_count = 1;
+    for (size_t i = 0; i < count; i++) {
+        const struct an_sample *sample = &samples[i];
+        level->points[level->count++] = (struct an_plot_point){.at_us = sample->at_us,
+                                                               .value = sample->mean,
+                                                               .centre = none,
+                                                               .lcl = none,
+                                                               .ucl = none};
+        sheet->decimals = sample->decimals > sheet->decimals ? sample->decimals : sheet->decimals;
+        sheet->last_us = sample->at_us;
+        sheet->last_value = sample->mean;
+        if (sample->at_us >= data->shift.from_us) {
+            sheet->shift_samples++;
+            readings += (double)sample->n;
+        } else {
+            sheet->before_samples += data->before_label && sample->at_us >= data->before.from_us;
+        }
+    }
+    sheet->readings_per_sample =
+        sheet->shift_samples ? readings / (double)sheet->shift_samples : none;
+    return AN_OK;
+}
+
 static enum an_status fill_sheet(struct an_gather *gather, const struct an_stream *stream,
                                  struct an_stream_sheet *sheet)
 {
@@ -335,6 +392,13 @@ static enum an_status fill_sheet(struct an_gather *gather, const struct an_strea
     struct an_stream_view view = {0};
     if (!passing) {
         return an_fail(gather->err, AN_NO_MEMORY, "out of memory");
+    }
+    const struct an_station *station = NULL;
+    const struct an_characteristic *characteristic = NULL;
+    const char *purpose = NULL;
+    if (!an_judge_resolve(gather->line, stream, &station, &characteristic, &purpose, passing)) {
+        st = fill_lost(gather, stream, sheet);
+        goto done;
     }
     const int64_t from_us = begin_of(gather, stream->stream_id, &signalled);
     const size_t context = signalled ? gather->options->context : 0;

@@ -156,7 +156,7 @@ static const char *place_words(struct an_book *book, const struct item_group *gr
                      : "on the line";
 }
 
-enum { SHORT_SERIALS = 44, ROW_SERIALS = 900 }; /* characters; the latter inside a row's bound */
+enum { SHORT_SERIALS = 44, ROW_SERIALS = 330 }; /* characters; the latter inside a row's bound */
 
 /* Groups of few serials stand side by side, two in a row. Returns how many groups were listed. */
 static size_t list_short_groups(struct an_book *book, const struct an_shift_signal *one,
