@@ -111,8 +111,9 @@ static const char *risk_of_signal(struct an_book *book, const struct an_shift_si
                                              an_say_count(arena, (int64_t)signal->product_in_next),
                                              an_say_plural(arena, signal->next_kind))
                            : "";
-    return an_arena_printf(arena, "%s %s: %s%s%s", signal->code ? signal->code : "",
+    return an_arena_printf(arena, "%s %s%s: %s%s%s", signal->code ? signal->code : "",
                            book->data->sheets[one->sheet].title,
+                           signal->record.panel == 1 ? " (spread)" : "",
                            an_say_many(arena, (int64_t)signal->item_count, one->kind),
                            next ? next : "", range ? range : "");
 }

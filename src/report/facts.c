@@ -14,11 +14,9 @@
 
 enum { MOST_FACTS = 16 };
 
-static void add(struct an_gather *gather, struct an_stream_sheet *sheet, const char *name,
-                const char *text)
+static void add(struct an_stream_sheet *sheet, const char *name, const char *text)
 {
     if (text && *text && sheet->fact_count < MOST_FACTS) {
-        (void)gather;
         sheet->facts[sheet->fact_count++] = (struct an_fact){name, text};
     }
 }
@@ -148,8 +146,22 @@ static const char *assumption_text(struct an_arena *arena, const struct an_limit
         an_text_addf(&text, "%sneighbours correlate %s%s", text.length ? "; " : "",
                      an_say_number(arena, limits->lag1, 2), beyond ? ", more than luck gives" : "");
     }
-    for (size_t i = 0; i < limits->warning_count; i++) {
+    const char *copy = text.failed ? NULL : an_arena_copy(arena, an_text_of(&text), text.length);
+    an_text_free(&text);
+    return copy;
+}
+
+/* What was doubtful when the limits were proposed; limits show has the whole list. */
+static const char *warning_text(struct an_arena *arena, const struct an_limits *limits)
+{
+    const size_t most = 2;
+    const size_t shown = limits->warning_count <= most + 1 ? limits->warning_count : most;
+    struct an_text text = {0};
+    for (size_t i = 0; i < shown; i++) {
         an_text_addf(&text, "%s%s", text.length ? "; " : "", limits->warnings[i]);
+    }
+    if (shown < limits->warning_count) {
+        an_text_addf(&text, "; and %zu more: andamento limits show", limits->warning_count - shown);
     }
     const char *copy = text.failed ? NULL : an_arena_copy(arena, an_text_of(&text), text.length);
     an_text_free(&text);
@@ -307,35 +319,36 @@ enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_
     }
     const struct an_limits *limits = in_force(view);
     if (limits) {
-        add(gather, sheet, "Chart", an_say_family(limits->model.family));
-        add(gather, sheet, "Limits in force", limits_text(arena, view, sheet));
-        add(gather, sheet, "Locked", locked_text(gather, limits, all, all_count));
-        add(gather, sheet, "Baseline", baseline_text(gather, limits));
-        add(gather, sheet, "Sigma", sigma_text(arena, limits, view, sheet));
-        add(gather, sheet, "Baseline's shape", assumption_text(arena, limits));
-        add(gather, sheet, "Rules in force", an_say_rules(arena, &limits->rules));
-        add(gather, sheet, "False alarms to expect",
+        add(sheet, "Chart", an_say_family(limits->model.family));
+        add(sheet, "Limits in force", limits_text(arena, view, sheet));
+        add(sheet, "Locked", locked_text(gather, limits, all, all_count));
+        add(sheet, "Baseline", baseline_text(gather, limits));
+        add(sheet, "Sigma", sigma_text(arena, limits, view, sheet));
+        add(sheet, "Baseline's shape", assumption_text(arena, limits));
+        add(sheet, "Doubts", warning_text(arena, limits));
+        add(sheet, "Rules in force", an_say_rules(arena, &limits->rules));
+        add(sheet, "False alarms to expect",
             an_arena_printf(arena,
                             "about %s points in this shift's %s, if nothing had changed (level "
                             "chart, each rule counted)",
                             an_say_number(arena, sheet->expected_false, 2),
                             an_say_many(arena, sheet->shift_samples, "sample")));
     } else {
-        add(gather, sheet, "Limits in force", "none");
+        add(sheet, "Limits in force", "none");
     }
     const char *gauge = NULL;
     enum an_status st = gauge_text(gather, view, &gauge);
     if (st) {
         return st;
     }
-    add(gather, sheet, "Gauge", gauge ? gauge : "not named by the station");
-    add(gather, sheet, "Sampling", sampling_text(arena, view, sheet));
-    add(gather, sheet, "Spec", spec_text(arena, sheet));
+    add(sheet, "Gauge", gauge ? gauge : "not named by the station");
+    add(sheet, "Sampling", sampling_text(arena, view, sheet));
+    add(sheet, "Spec", spec_text(arena, sheet));
     const char *capability = NULL;
     st = capability_text(gather, view, sheet, &capability);
     if (st) {
         return st;
     }
-    add(gather, sheet, "Capability", capability);
+    add(sheet, "Capability", capability);
     return AN_OK;
 }

@@ -100,8 +100,8 @@ static void footer(struct an_book *book, double x, double width)
                               book->pages_known ? book->pages_known : an_canvas_page(canvas)));
     an_text_draw_fitted(canvas, x + width - 74, bottom - 15, 74, &page_type, page);
     const char *entries =
-        an_book_text(book, an_arena_printf(book->arena, "ledger of %llu entries, root ",
-                                           (unsigned long long)data->head.size));
+        an_book_text(book, an_arena_printf(book->arena, "ledger of %s entries, root ",
+                                           an_say_count(book->arena, (int64_t)data->head.size)));
     double pen = x + an_text_draw_baseline(canvas, x, bottom - 3, note, entries);
     char large[17];
     (void)snprintf(large, sizeof large, "%.16s", data->root_hex);
@@ -202,7 +202,7 @@ void an_book_table(struct an_book *book, const char *heading, const struct an_ta
     size_t row = 0;
     bool fresh = false; /* nothing but the heading stands on this page yet */
     while (row < table->row_count && !book->failed) {
-        if (an_book_room(book) < (heading ? 60 : 36) && !fresh) {
+        if (an_book_room(book) < (heading ? 46 : 30) && !fresh) {
             an_book_page(book);
         }
         if (heading) {

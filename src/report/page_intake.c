@@ -160,7 +160,12 @@ static const char *lead_of(struct an_book *book)
     const char *voices =
         silent ? an_arena_printf(arena, "%s silent", an_say_many(arena, (int64_t)silent, "station"))
                : "no station is silent";
-    return an_arena_printf(arena, "%s; %s; %s.", came, kept, voices);
+    const char *whole =
+        data->held_file_count
+            ? an_arena_printf(arena, ", %s held whole",
+                              an_say_many(arena, (int64_t)data->held_file_count, "file"))
+            : "";
+    return an_arena_printf(arena, "%s; %s%s; %s.", came, kept, whole, voices);
 }
 
 void an_compose_intake(struct an_book *book, const struct an_report_page *page)

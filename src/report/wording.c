@@ -269,9 +269,11 @@ const char *an_say_comparison(struct an_arena *arena, const struct an_shift_data
     an_text_addf(&text, "This shift: %s of %s moved",
                  an_say_count(arena, (int64_t)data->moved_streams),
                  an_say_many(arena, (int64_t)data->judged_streams, "stream"));
-    if (data->signal_count) {
+    if (data->new_streams && data->new_streams < data->moved_streams) {
         an_text_addf(&text, " (%zu for the first time, %zu still from before)", data->new_streams,
                      data->moved_streams - data->new_streams);
+    } else if (data->moved_streams) {
+        an_text_add(&text, data->new_streams ? " (for the first time)" : " (still from before)");
     }
     an_text_addf(&text, ", %s. ", an_say_many(arena, data->samples, "sample"));
     if (data->before_label) {

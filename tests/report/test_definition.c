@@ -1,0 +1,156 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Report definitions: the program's own, and every mistake with its place. */
+#include "report/definition.h"
+
+#include <check.h>
+#include <string.h>
+
+static struct an_arena *arena;
+
+static void setup(void)
+{
+    arena = an_arena_open();
+}
+
+static void teardown(void)
+{
+    an_arena_close(arena);
+}
+
+START_TEST(own_definition)
+{
+    struct an_report_definition definition = {0};
+    struct an_error err = {0};
+    ck_assert_msg(
+        !an_report_definition_read(an_report_definition_own(), "own", arena, &definition, &err),
+        "%s", err.text);
+    ck_assert_str_eq(definition.title, "Shift report");
+    ck_assert_uint_eq(definition.context, 60);
+    ck_assert_uint_eq(definition.page_count, 4);
+    ck_assert_int_eq(definition.pages[0].kind, AN_PAGE_FRONT);
+    ck_assert_uint_eq(definition.pages[0].section_count, 4);
+    ck_assert_int_eq(definition.pages[0].sections[0].kind, AN_SECTION_CHANGED);
+    ck_assert_int_eq(definition.pages[0].sections[3].kind, AN_SECTION_DUE);
+    ck_assert_uint_eq(definition.pages[0].sections[0].most, 8);
+    ck_assert_uint_ge(definition.pages[0].caution_count, 2);
+    ck_assert_ptr_nonnull(strstr(definition.pages[0].cautions[0], "not specification limits"));
+    ck_assert_int_eq(definition.pages[3].kind, AN_PAGE_INTAKE);
+    ck_assert_uint_eq(definition.pages[2].columns, 3);
+}
+END_TEST
+
+START_TEST(order_is_the_file_s)
+{
+    static const char yaml[] =
+        "title: Our shift\n"
+        "pages:\n"
+        "- page: intake\n"
+        "- page: front\n"
+        "  sections: [{section: due, title: Owed}, {section: changed, most: 2}]\n";
+    struct an_report_definition definition = {0};
+    struct an_error err = {0};
+    ck_assert_msg(!an_report_definition_read(an_bytes_of(yaml), "x", arena, &definition, &err),
+                  "%s", err.text);
+    ck_assert_str_eq(definition.title, "Our shift");
+    ck_assert_uint_eq(definition.page_count, 2);
+    ck_assert_int_eq(definition.pages[0].kind, AN_PAGE_INTAKE);
+    ck_assert_str_eq(definition.pages[0].title, "Intake health");
+    ck_assert_str_eq(definition.pages[1].sections[0].title, "Owed");
+    ck_assert_uint_eq(definition.pages[1].sections[1].most, 2);
+    ck_assert_str_eq(definition.pages[1].sections[1].title, "What changed");
+}
+END_TEST
+
+static const struct {
+    const char *yaml;
+    uint64_t line, column;
+    const char *text; /* what the message must hold */
+} mistake_rows[] = {
+    {"", 1, 1, "not YAML"},
+    {"pages: [\n", 0, 0, "not YAML"},
+    {"pages:\n\t- page: front\n", 0, 0, "not YAML"},
+    {"just a text\n", 1, 1, "a report definition should be a list of 'key: value' lines"},
+    {"title: x\n", 1, 1, "there are no pages"},
+    {"report: week\npages: [{page: front}]\n", 1, 9,
+     "there is no report 'week'; it should be shift"},
+    {"colour: red\npages: [{page: front}]\n", 1, 1, "no key 'colour'; the keys are"},
+    {"context: many\npages: [{page: front}]\n", 1, 10, "should be a whole number from 0 to 1000"},
+    {"context: -1\npages: [{page: front}]\n", 1, 10, "should be a whole number"},
+    {"context: 1001\npages: [{page: front}]\n", 1, 10, "is '1001'"},
+    {"context: [1]\npages: [{page: front}]\n", 1, 11, "'context' should be one text"},
+    {"days_before: 0\npages: [{page: front}]\n", 1, 14, "from 1 to 31"},
+    {"few_samples: 1\npages: [{page: front}]\n", 1, 14, "from 2 to 1000"},
+    {"pages: front\n", 1, 8, "'pages' should be a list"},
+    {"pages:\n- front\n", 2, 3, "a page should be a list of 'key: value' lines"},
+    {"pages:\n- page: back\n", 2, 9,
+     "there is no page 'back'; it should be front, streams, quiet or intake"},
+    {"pages:\n- title: x\n", 2, 3, "should say which"},
+    {"pages:\n- page: front\n- page: front\n", 3, 3, "here twice"},
+    {"pages:\n- page: quiet\n  columns: 5\n", 3, 12, "from 1 to 4"},
+    {"pages:\n- page: intake\n  columns: 2\n", 3, 3, "'columns' belongs to the page quiet only"},
+    {"pages:\n- page: quiet\n  most: 2\n", 3, 3, "'most' belongs to the page streams only"},
+    {"pages:\n- page: quiet\n  cautions: [a]\n", 3, 3, "'cautions' belongs to the page front only"},
+    {"pages:\n- page: front\n  sections:\n  - section: new\n", 4, 14, "there is no section 'new'"},
+    {"pages:\n- page: front\n  sections:\n  - title: x\n", 4, 5, "a section should say which"},
+    {"pages:\n- page: front\n  sections: [{section: due}, {section: due}]\n", 3, 31, "here twice"},
+    {"pages:\n- page: front\n  sections: [{section: due, most: 3}]\n", 3, 29,
+     "'most' belongs to the section changed only"},
+    {"pages:\n- page: front\n  cautions: [a, b, c, d, e, f, g, h, i]\n", 3, 38,
+     "more than 8 entries"},
+    {"title: \"\\xff\\0\"\npages: [{page: front}]\n", 1, 9, "holds a byte that is no text"},
+};
+
+START_TEST(mistakes_have_places)
+{
+    struct an_report_definition definition = {.title = "untouched"};
+    struct an_error err = {0};
+    ck_assert_int_eq(an_report_definition_read(an_bytes_of(mistake_rows[_i].yaml), "my.yaml", arena,
+                                               &definition, &err),
+                     AN_BAD_CONFIG);
+    ck_assert_msg(strstr(err.text, mistake_rows[_i].text) != NULL, "said: %s", err.text);
+    ck_assert_msg(!strncmp(err.text, "my.yaml:", 8), "said: %s", err.text);
+    if (mistake_rows[_i].line) {
+        ck_assert_msg(err.line == mistake_rows[_i].line && err.column == mistake_rows[_i].column,
+                      "said: %s", err.text);
+    }
+    ck_assert_str_eq(definition.title, "untouched");
+}
+END_TEST
+
+/* Every allocation fails once; each time a status, no leak (under the sanitizers). */
+START_TEST(memory_runs_out)
+{
+    bool passed = false;
+    for (size_t k = 1; k < 400 && !passed; k++) {
+        struct an_arena *own = an_arena_open();
+        struct an_report_definition definition = {0};
+        struct an_error err = {0};
+        an_alloc_fail_at(k, false);
+        const enum an_status st =
+            an_report_definition_read(an_report_definition_own(), "own", own, &definition, &err);
+        an_alloc_fail_at(0, false);
+        ck_assert(st == AN_OK || st == AN_NO_MEMORY);
+        passed = st == AN_OK;
+        an_arena_close(own);
+    }
+    ck_assert(passed);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("report definition");
+    TCase *tests = tcase_create("yaml");
+    tcase_add_checked_fixture(tests, setup, teardown);
+    tcase_add_test(tests, own_definition);
+    tcase_add_test(tests, order_is_the_file_s);
+    tcase_add_loop_test(tests, mistakes_have_places, 0,
+                        (int)(sizeof mistake_rows / sizeof mistake_rows[0]));
+    tcase_add_test(tests, memory_runs_out);
+    suite_add_tcase(suite, tests);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_ENV);
+    const int failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed ? 1 : 0;
+}
