@@ -4,6 +4,7 @@
 #include "andamento/base/number.h"
 #include "andamento/base/text.h"
 #include "andamento/stat/moments.h"
+#include "judge/limits_json.h"
 #include "judge/stream_split.h"
 
 #include <math.h>
@@ -350,6 +351,45 @@ void scene_lock(const char *stream)
 {
     OK(an_limits_lock(scene.store, scene_find(stream).stream_id, AN_NO_INSTANT, "E. Rossi",
                       "baseline looked at", &scene.err));
+}
+
+void scene_lock_known(const char *stream, const char *characteristic, double centre, double sigma)
+{
+    const struct an_stream found = scene_find(stream);
+    const size_t s = an_line_station(scene.line, an_bytes_of(found.station));
+    const size_t c = an_line_characteristic(scene.line, s, an_bytes_of(characteristic));
+    struct an_limits limits = {.normality = {(double)NAN, (double)NAN, (double)NAN},
+                               .lag1 = (double)NAN,
+                               .lag1_bound = (double)NAN,
+                               .sigma_relative_se = (double)NAN,
+                               .centre_half_width = (double)NAN,
+                               .rules = scene.line->characteristics[c].rules};
+    struct an_text model = {0};
+
+    limits.model = (struct an_chart_model){.family = scene.line->characteristics[c].family,
+                                           .k = 3,
+                                           .samples = 100,
+                                           .n_nominal = 1,
+                                           .centre = centre,
+                                           .sigma_within = sigma,
+                                           .df_within = 60,
+                                           .sigma_level = sigma,
+                                           .spread_centre = sigma * 1.1283791670955126,
+                                           .dispersion = 1,
+                                           .mean_opportunities = 1e5,
+                                           .between = (double)NAN};
+    an_limits_model_json(&limits, &model);
+    struct an_limits_record record = {.stream_id = found.stream_id,
+                                      .known_us = an_clock_now_us(),
+                                      .baseline_from_us = SCENE_START - AN_DAY_US,
+                                      .baseline_until_us = SCENE_START,
+                                      .model = an_text_of(&model),
+                                      .exclusions = "[]",
+                                      .locked_us = AN_NO_INSTANT,
+                                      .in_force_us = AN_NO_INSTANT};
+    OK(an_store_put_limits(scene.store, &record, &scene.err));
+    an_text_free(&model);
+    scene_lock(stream);
 }
 
 struct an_check_result scene_check(void)

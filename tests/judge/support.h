@@ -73,6 +73,8 @@ void scene_link(const char *child_kind, const char *child, const char *parent_ki
 /* Proposes over all samples and locks. */
 struct an_limits scene_limits(const char *stream, size_t samples);
 void scene_lock(const char *stream);
+/* Limits whose truth is known (d2(2) = 2/sqrt(pi)), in force from a day before the start. */
+void scene_lock_known(const char *stream, const char *characteristic, double centre, double sigma);
 struct an_check_result scene_check(void);
 
 /* Repeatable random numbers: xorshift64* by Vigna (2014), from memory; normal by the polar way. */

@@ -4,7 +4,6 @@
  * the one property that holds all of it together: many small checks in any order of arrival leave
  * the same hits as one check of everything.
  */
-#include "judge/limits_json.h"
 #include "support.h"
 
 #include <math.h>
@@ -48,45 +47,6 @@ static int64_t put(const char *characteristic, const char *split, int i, double 
 
     (void)snprintf(serial, sizeof serial, "T-%05d", i);
     return scene_plain(characteristic, split, serial, at_of(i), value);
-}
-
-/* Limits whose truth is known: centre 0, sigma 1; in force from the start. */
-static void lock_known(const char *stream, const char *characteristic)
-{
-    const struct an_stream found = scene_find(stream);
-    const size_t c = an_line_characteristic(scene.line, 0, an_bytes_of(characteristic));
-    struct an_limits limits = {.normality = {(double)NAN, (double)NAN, (double)NAN},
-                               .lag1 = (double)NAN,
-                               .lag1_bound = (double)NAN,
-                               .sigma_relative_se = (double)NAN,
-                               .centre_half_width = (double)NAN,
-                               .rules = scene.line->characteristics[c].rules};
-    struct an_text model = {0};
-
-    limits.model = (struct an_chart_model){.family = AN_INDIVIDUALS,
-                                           .k = 3,
-                                           .samples = 100,
-                                           .n_nominal = 1,
-                                           .centre = 0,
-                                           .sigma_within = 1,
-                                           .df_within = 60,
-                                           .sigma_level = 1,
-                                           .spread_centre = 1.1283791670955126, /* 2/sqrt(pi) */
-                                           .dispersion = 1,
-                                           .mean_opportunities = (double)NAN,
-                                           .between = (double)NAN};
-    an_limits_model_json(&limits, &model);
-    struct an_limits_record record = {.stream_id = found.stream_id,
-                                      .known_us = an_clock_now_us(),
-                                      .baseline_from_us = SCENE_START - AN_DAY_US,
-                                      .baseline_until_us = SCENE_START,
-                                      .model = an_text_of(&model),
-                                      .exclusions = "[]",
-                                      .locked_us = AN_NO_INSTANT,
-                                      .in_force_us = AN_NO_INSTANT};
-    OK(an_store_put_limits(scene.store, &record, &scene.err));
-    an_text_free(&model);
-    scene_lock(stream);
 }
 
 /* ---- the property ------------------------------------------------------------------------------------ */
@@ -307,7 +267,7 @@ START_TEST(nothing_new_nothing_written)
     static const double values[] = {0.1, 4, 0.2, -0.3};
 
     put_run(which, values, 4);
-    lock_known("probe.plain@head=H1", "plain");
+    scene_lock_known("probe.plain@head=H1", "plain", 0, 1);
     struct an_check_result r = scene_check();
     ck_assert_uint_eq(r.streams, 1);
     ck_assert_uint_eq(r.samples, 4);
@@ -327,7 +287,7 @@ START_TEST(dry_run_writes_nothing)
     struct an_check_result dry;
 
     put_run(which, values, 4);
-    lock_known("probe.plain@head=H1", "plain");
+    scene_lock_known("probe.plain@head=H1", "plain", 0, 1);
     const struct an_ledger_head before = ledger();
     OK(an_check_all(scene.store, scene.line, true, &dry, &scene.err));
     ck_assert_uint_eq(ledger().size, before.size);
@@ -348,7 +308,7 @@ START_TEST(dry_run_on_reading_store)
     struct an_check_result dry;
 
     put_run(which, values, 2);
-    lock_known("probe.plain@head=H1", "plain");
+    scene_lock_known("probe.plain@head=H1", "plain", 0, 1);
     OK(an_store_open(an_store_path(scene.store), AN_STORE_READ, &reading, &scene.err));
     OK(an_check_all(reading, scene.line, true, &dry, &scene.err));
     ck_assert_uint_gt(dry.new_hits, 0);
@@ -367,7 +327,7 @@ START_TEST(late_sample_withdraws)
     size_t count = 0;
 
     put_run(which, values, 9);
-    lock_known("probe.plain@head=H1", "plain");
+    scene_lock_known("probe.plain@head=H1", "plain", 0, 1);
     struct an_check_result r = scene_check();
     ck_assert_uint_eq(r.new_signals, 1);
     ck_assert_uint_eq(r.new_hits, 1);
@@ -404,7 +364,7 @@ START_TEST(late_sample_keeps_signal)
         values[i] = 0.5 + 0.05 * (i % 3);
     }
     put_run(which, values, 12);
-    lock_known("probe.plain@head=H1", "plain");
+    scene_lock_known("probe.plain@head=H1", "plain", 0, 1);
     struct an_check_result r = scene_check();
     ck_assert_uint_eq(r.new_signals, 1);
     ck_assert_uint_eq(r.new_hits, 4);
@@ -430,8 +390,8 @@ START_TEST(episodes_by_distance)
         (void)put("plain", "head=H2", i, i == 10 ? 3.5 : i == 12 ? -3.5 : i % 2 ? 0.2 : -0.2);
     }
     scene_file_end();
-    lock_known("probe.plain@head=H1", "plain");
-    lock_known("probe.plain@head=H2", "plain");
+    scene_lock_known("probe.plain@head=H1", "plain", 0, 1);
+    scene_lock_known("probe.plain@head=H2", "plain", 0, 1);
     (void)scene_check();
     struct an_signal_record *records = NULL;
     size_t count = 0;
@@ -518,7 +478,7 @@ START_TEST(check_is_whole_or_not_at_all)
     size_t failures = 0;
 
     put_run(which, values, 4);
-    lock_known("probe.plain@head=H1", "plain");
+    scene_lock_known("probe.plain@head=H1", "plain", 0, 1);
     const struct an_ledger_head before = ledger();
     for (size_t k = 1;; k++) {
         ck_assert_uint_lt(k, 20000);
@@ -565,7 +525,7 @@ START_TEST(quiet_noise)
     scene_file_end();
     for (int s = 0; s < streams; s++) {
         (void)snprintf(name, sizeof name, "probe.plain@head=H%02d", s);
-        lock_known(name, "plain");
+        scene_lock_known(name, "plain", 0, 1);
     }
     const struct an_check_result r = scene_check();
     ck_assert_uint_eq(r.samples, (size_t)(streams * samples));
