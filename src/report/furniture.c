@@ -202,7 +202,7 @@ void an_book_table(struct an_book *book, const char *heading, const struct an_ta
     size_t row = 0;
     bool fresh = false; /* nothing but the heading stands on this page yet */
     while (row < table->row_count && !book->failed) {
-        if (an_book_room(book) < (heading ? 46 : 30) && !fresh) {
+        if (an_book_room(book) < (heading ? 43 : 28) && !fresh) {
             an_book_page(book);
         }
         if (heading) {

@@ -262,7 +262,7 @@ static void draw_answer(struct an_book *book, const struct answer *answer, doubl
 }
 
 #define NOTES_LEAST_PT 62.0
-#define NOTES_MOST_PT 190.0
+#define NOTES_MOST_PT 230.0
 
 /* Room to write for the one who goes and the one who comes, where the page has it. */
 static void draw_notes(struct an_book *book, double bottom)
@@ -372,7 +372,10 @@ void an_compose_front(struct an_book *book, const struct an_report_page *page)
             changed_title = section->title;
             an_book_heading(book, section->title);
             if (!book->data->signal_count) {
-                an_book_say(book, AN_TYPE_BODY, 8, "Nothing signalled.");
+                an_book_say(book, AN_TYPE_BODY, 0,
+                            book->data->judged_streams
+                                ? "Nothing signalled."
+                                : "Nothing could signal: nothing was judged.");
             }
             shown = draw_changed(book, section, bottom);
             book->y += 8;

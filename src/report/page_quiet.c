@@ -35,7 +35,7 @@ static const char *state_of(struct an_book *book, const struct an_stream_sheet *
     struct an_arena *arena = book->arena;
     if (!sheet->shift_samples) {
         return an_book_text(
-            book, an_arena_printf(arena, "no sample this shift; last %s",
+            book, an_arena_printf(arena, "none since %s",
                                   an_say_time(arena, book->data->line->zone, sheet->last_us)));
     }
     const double n = sheet->readings_per_sample;
@@ -66,76 +66,87 @@ static void draw_cell(struct an_book *book, double x, double width,
 }
 
 struct grid {
-    size_t columns, column;
+    size_t columns;
     double width;
 };
 
+/* The axis stands above each column that will hold a chart. */
 static void station_head(struct an_book *book, const struct grid *grid, const char *title,
-                         bool continued)
+                         size_t charts, bool continued)
 {
     const char *text =
         continued ? an_book_text(book, an_arena_printf(book->arena, "%s, continued", title))
                   : title;
     an_book_heading(book, text);
-    for (size_t i = 0; i < grid->columns; i++) {
+    for (size_t i = 0; i < grid->columns && i < charts; i++) {
         an_plot_axis(book, book->body.x + (double)i * (grid->width + CELL_GAP_PT), book->y - 1,
                      grid->width);
     }
     book->y += HEAD_PT - 18;
 }
 
+/* Streams of which there is nothing to draw, by name. */
+static void name_blank(struct an_book *book, const struct an_text_list *blank, const char *title,
+                       bool headed)
+{
+    const char *text = an_book_text(
+        book,
+        an_arena_printf(book->arena, "%s%sWithout a sample since %s: %s.", headed ? "" : title,
+                        headed ? "" : ". ",
+                        an_say_time(book->arena, book->data->line->zone, book->data->axis_from_us),
+                        an_say_list(book->arena, blank->at, blank->count, 40)));
+    const double height =
+        an_text_height(book->canvas, book->body.width, an_book_type(AN_TYPE_SMALL), text);
+    if (an_book_room(book) < height) {
+        an_book_page(book);
+    }
+    an_book_say(book, AN_TYPE_SMALL, 4, text);
+}
+
 static void one_station(struct an_book *book, struct grid *grid, size_t station)
 {
     const struct an_shift_data *data = book->data;
     const char *title = data->stations[station].title;
+    size_t shown = 0;
     struct an_text_list blank = {0};
+    size_t *charts = an_arena_alloc(book->arena, data->sheet_count + 1, sizeof *charts);
     blank.at = an_arena_alloc(book->arena, data->sheet_count + 1, sizeof *blank.at);
-    if (!blank.at) {
+    if (!blank.at || !charts) {
         book->failed = true;
         return;
     }
-    bool headed = false;
-    grid->column = 0;
     for (size_t i = 0; i < data->sheet_count; i++) {
-        const struct an_stream_sheet *sheet = &data->sheets[i];
-        if (sheet->station != station || !is_quiet(data, i)) {
+        if (data->sheets[i].station != station || !is_quiet(data, i)) {
             continue;
         }
-        if (!is_shown(data, sheet)) {
-            blank.at[blank.count++] = sheet->title;
-            continue;
-        }
-        if (!grid->column && an_book_room(book) < CELL_PT + (headed ? 0 : HEAD_PT)) {
-            an_book_page(book);
-            station_head(book, grid, title, headed);
-            headed = true;
-        } else if (!headed) {
-            station_head(book, grid, title, false);
-            headed = true;
-        }
-        draw_cell(book, book->body.x + (double)grid->column * (grid->width + CELL_GAP_PT),
-                  grid->width, sheet);
-        if (++grid->column == grid->columns) {
-            grid->column = 0;
-            book->y += CELL_PT;
+        if (is_shown(data, &data->sheets[i])) {
+            charts[shown++] = i;
+        } else {
+            blank.at[blank.count++] = data->sheets[i].title;
         }
     }
-    if (grid->column) {
+    for (size_t k = 0; k < shown; k++) {
+        const size_t column = k % grid->columns;
+        if (!column) {
+            if (k) {
+                book->y += CELL_PT;
+            }
+            const bool full = an_book_room(book) < CELL_PT + (k ? 0 : HEAD_PT);
+            if (full) {
+                an_book_page(book);
+            }
+            if (full || !k) {
+                station_head(book, grid, title, shown - k, k > 0);
+            }
+        }
+        draw_cell(book, book->body.x + (double)column * (grid->width + CELL_GAP_PT), grid->width,
+                  &data->sheets[charts[k]]);
+    }
+    if (shown) {
         book->y += CELL_PT;
-        grid->column = 0;
     }
     if (blank.count) {
-        const char *text = an_book_text(
-            book, an_arena_printf(book->arena, "%s%sWithout a sample since %s: %s.",
-                                  headed ? "" : title, headed ? "" : ". ",
-                                  an_say_time(book->arena, data->line->zone, data->axis_from_us),
-                                  an_say_list(book->arena, blank.at, blank.count, 40)));
-        const double height =
-            an_text_height(book->canvas, book->body.width, an_book_type(AN_TYPE_SMALL), text);
-        if (an_book_room(book) < height) {
-            an_book_page(book);
-        }
-        an_book_say(book, AN_TYPE_SMALL, 4, text);
+        name_blank(book, &blank, title, shown > 0);
     }
     book->y += 4;
 }
@@ -159,8 +170,9 @@ void an_compose_quiet(struct an_book *book, const struct an_report_page *page)
     an_book_mark(book, "quiet");
     an_canvas_outline(book->canvas, 1, page->title, "quiet");
     const char *how_many =
-        measured == quiet
-            ? "all were"
+        measured == quiet ? "all were"
+        : !measured
+            ? "none was"
             : an_arena_printf(book->arena, "%s %s", an_say_count(book->arena, (int64_t)measured),
                               measured == 1 ? "was" : "were");
     an_book_say(book, AN_TYPE_LEAD, 3,
