@@ -13,6 +13,8 @@
 #include <string.h>
 
 enum { MOST_POINTS = 480 }; /* a large chart is about as many points wide */
+#define OPEN_BARS                                                                                  \
+    ((size_t)AN_RULE_COUNT * 3) /* a rule may be met above, below or on neither side */
 
 struct copying {
     struct an_gather *gather;
@@ -76,11 +78,11 @@ static bool copy_signals(const struct copying *copy, int panel, struct an_panel_
         return true;
     }
     into->signals = an_arena_alloc(copy->gather->arena, hits, sizeof *into->signals);
-    size_t *open = an_arena_alloc(copy->gather->arena, AN_RULE_COUNT * 3, sizeof *open);
+    size_t *open = an_arena_alloc(copy->gather->arena, OPEN_BARS, sizeof *open);
     if (!into->signals || !open) {
         return false;
     }
-    for (size_t i = 0; i < AN_RULE_COUNT * 3; i++) {
+    for (size_t i = 0; i < OPEN_BARS; i++) {
         open[i] = AN_NONE;
     }
     for (size_t i = 0; i < hits; i++) {

@@ -22,7 +22,8 @@ struct passed { /* what one pass leaves to the next */
 
 static int64_t created_us(const struct an_shift_data *data)
 {
-    const char *epoch = getenv("SOURCE_DATE_EPOCH");
+    const char *epoch =
+        getenv("SOURCE_DATE_EPOCH"); /* NOLINT(concurrency-mt-unsafe) nobody sets it */
     int64_t seconds = 0;
     if (epoch && !an_integer_parse(an_bytes_of(epoch), &seconds) && seconds >= 0 &&
         seconds < INT64_C(253402300800)) { /* the year 10000 */

@@ -123,10 +123,11 @@ const char *an_say_span(struct an_arena *arena, int64_t span_us)
     if (minutes < 90) {
         return an_arena_printf(arena, "%" PRId64 " min", minutes);
     }
-    if (minutes < 48 * 60) {
+    if (minutes < INT64_C(48) * 60) {
         return an_arena_printf(arena, "%" PRId64 " h", (minutes + 30) / 60);
     }
-    return an_arena_printf(arena, "%" PRId64 " days", (minutes + 12 * 60) / (24 * 60));
+    return an_arena_printf(arena, "%" PRId64 " days",
+                           (minutes + INT64_C(12) * 60) / (INT64_C(24) * 60));
 }
 
 const char *an_say_list(struct an_arena *arena, const char *const *at, size_t count, size_t most)
@@ -191,8 +192,8 @@ const char *an_say_family(enum an_family family)
         [AN_XBAR_R] = "subgroup means, limits from the mean range inside subgroups",
         [AN_XBAR_S] = "subgroup means, limits from the standard deviation inside subgroups",
         [AN_INDIVIDUALS] = "single values, limits from their moving range",
-        [AN_BETWEEN_WITHIN] = "item means, limits from item-to-item variation; the spread inside "
-                              "items is judged by itself",
+        [AN_BETWEEN_WITHIN] = ("item means, limits from item-to-item variation; the spread inside "
+                               "items is judged by itself"),
         [AN_P] = "proportion of nonconforming units, binomial limits",
         [AN_NP] = "number of nonconforming units, binomial limits",
         [AN_C] = "count of nonconformities, Poisson limits",
