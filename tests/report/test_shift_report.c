@@ -335,6 +335,13 @@ START_TEST(unwritable_path_leaves_nothing)
     *strrchr(path, '/') = '\0';
     *strrchr(path, '/') = '\0';
     ck_assert_uint_eq(entries_of(path), 0);
+    /* a folder stands where the file should be */
+    char *taken = an_arena_printf(arena, "%s/taken.pdf", path);
+    ck_assert_int_eq(mkdir(taken, 0700), 0);
+    const enum an_status st = an_shift_compose(data, taken, &an_paper_a4, &pages, &err);
+    ck_assert(st == AN_CANNOT_CREATE || st == AN_IO);
+    ck_assert_int_eq(rmdir(taken), 0);
+    ck_assert_uint_eq(entries_of(path), 0);
     char *file = an_arena_printf(arena, "%s/x", path);
     remove_folder(file);
 }
@@ -440,6 +447,30 @@ START_TEST(definition_decides_order)
 }
 END_TEST
 
+/* From the store too: allocation k fails and all after it; a status each time, no file, and the
+ * store still gives a report afterwards. */
+START_TEST(memory_runs_out_while_gathering)
+{
+    mill_open(&mill, 200);
+    char *path = fresh_path(arena, "shift.pdf");
+    struct an_shift_report_result result = {0};
+    bool passed = false;
+    size_t failed = 0;
+    for (size_t k = 1; !passed && k < 1000000; k += 1 + k / 4) {
+        an_alloc_fail_at(k, true);
+        const enum an_status st = report(path, (struct an_bytes){0}, &result);
+        an_alloc_fail_at(0, false);
+        passed = st == AN_OK;
+        failed += !passed;
+        ck_assert_int_eq(access(path, F_OK) == 0, passed);
+    }
+    ck_assert(passed);
+    ck_assert_uint_gt(failed, 10);
+    remove_folder(path);
+    mill_close(&mill);
+}
+END_TEST
+
 START_TEST(empty_store_to_pdf)
 {
     mill_open_empty(&mill);
@@ -481,6 +512,7 @@ int main(void)
     tcase_add_test(store, store_to_pdf);
     tcase_add_test(store, definition_decides_order);
     tcase_add_test(store, empty_store_to_pdf);
+    tcase_add_test(store, memory_runs_out_while_gathering);
     suite_add_tcase(suite, store);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);
