@@ -42,7 +42,7 @@ struct stream_check {
     struct an_hit_record *kept;
     bool *kept_true;
     size_t *kept_at;
-    int64_t *kept_limits;
+    const struct an_signal_record **kept_signal; /* each kept hit's */
     size_t kept_count;
     struct an_episodes episodes;
 };
@@ -141,14 +141,15 @@ static size_t index_of(const struct stream_check *s, int64_t at_us, int64_t samp
     return lo < s->judging.count && samples[lo].sample_id == sample_id ? lo : AN_NONE;
 }
 
-static int64_t limits_of(const struct an_signal_record *signals, size_t count, int64_t signal_id)
+static const struct an_signal_record *signal_of(const struct an_signal_record *signals,
+                                                size_t count, int64_t signal_id)
 {
     for (size_t i = count; i > 0; i--) {
         if (signals[i - 1].signal_id == signal_id) {
-            return signals[i - 1].limits_id;
+            return &signals[i - 1];
         }
     }
-    return 0;
+    return NULL;
 }
 
 /* Hits kept from the first sample read on, each with its point and its limits. */
@@ -169,13 +170,17 @@ static enum an_status read_kept(struct check *check, struct stream_check *s)
     }
     s->kept_true = an_arena_alloc(s->arena, s->kept_count + 1, sizeof *s->kept_true);
     s->kept_at = an_arena_alloc(s->arena, s->kept_count + 1, sizeof *s->kept_at);
-    s->kept_limits = an_arena_alloc(s->arena, s->kept_count + 1, sizeof *s->kept_limits);
-    if (!s->kept_true || !s->kept_at || !s->kept_limits) {
+    s->kept_signal = an_arena_alloc(s->arena, s->kept_count + 1, sizeof *s->kept_signal);
+    if (!s->kept_true || !s->kept_at || !s->kept_signal) {
         return an_fail(check->err, AN_NO_MEMORY, "out of memory while judging");
     }
     for (size_t k = 0; k < s->kept_count; k++) {
         s->kept_at[k] = index_of(s, s->kept[k].at_us, s->kept[k].sample_id);
-        s->kept_limits[k] = limits_of(signals, signal_count, s->kept[k].signal_id);
+        s->kept_signal[k] = signal_of(signals, signal_count, s->kept[k].signal_id);
+        if (!s->kept_signal[k]) {
+            return an_fail(check->err, AN_BUG, "hit %lld of %s has no signal",
+                           (long long)s->kept[k].hit_id, s->stream->name);
+        }
         /* what lies in the look-back is not judged again: it stands */
         s->kept_true[k] = s->kept[k].at_us < s->start_us;
     }
@@ -206,7 +211,7 @@ static bool find_kept(struct stream_check *s, const struct an_hit_record *hit, s
         if (!s->kept_true[lo] && k->sample_id == hit->sample_id && k->rule == hit->rule &&
             k->panel == hit->panel && k->side == hit->side &&
             k->window_first_sample_id == hit->window_first_sample_id && k->value == hit->value &&
-            k->z == hit->z && s->kept_limits[lo] == limits_at(s, at)) {
+            k->z == hit->z && s->kept_signal[lo]->limits_id == limits_at(s, at)) {
             s->kept_true[lo] = true;
             return true;
         }
@@ -265,10 +270,12 @@ static enum an_status put_hit(struct check *check, struct stream_check *s,
                                      .at = hit->last,
                                      .panel = record->panel,
                                      .side = record->side,
-                                     .rule = record->rule};
+                                     .rule = record->rule,
+                                     .opened_side = record->side,
+                                     .opened_rule = record->rule};
     enum an_status st = AN_OK;
 
-    belongs.signal_id = an_episodes_find(&s->episodes, &belongs);
+    an_episodes_find(&s->episodes, &belongs);
     if (belongs.signal_id == 0) {
         st = open_signal(check, s, hit, record, &belongs.signal_id);
     }
@@ -329,7 +336,7 @@ static bool is_retold(const struct stream_check *s, size_t k, const struct an_ru
     for (; lo < count && fresh[lo]->last == s->kept_at[k]; lo++) {
         if (records[lo].rule == s->kept[k].rule && records[lo].panel == s->kept[k].panel &&
             records[lo].side == s->kept[k].side &&
-            s->kept_limits[k] == limits_at(s, fresh[lo]->last)) {
+            s->kept_signal[k]->limits_id == limits_at(s, fresh[lo]->last)) {
             return true;
         }
     }
@@ -361,11 +368,13 @@ static enum an_status compare_and_store(struct check *check, struct stream_check
     }
     for (size_t k = 0; !st && k < s->kept_count; k++) {
         struct an_episode_hit kept = {.signal_id = s->kept[k].signal_id,
-                                      .limits_id = s->kept_limits[k],
+                                      .limits_id = s->kept_signal[k]->limits_id,
                                       .at = s->kept_at[k],
                                       .panel = s->kept[k].panel,
                                       .side = s->kept[k].side,
-                                      .rule = s->kept[k].rule};
+                                      .rule = s->kept[k].rule,
+                                      .opened_side = s->kept_signal[k]->side,
+                                      .opened_rule = s->kept_signal[k]->rule};
         if (!s->kept_true[k]) {
             kept.withdrawn = !is_retold(s, k, fresh, records, fresh_count);
             st = withdraw(check, s, k);

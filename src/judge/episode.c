@@ -26,10 +26,24 @@ enum an_status an_episodes_add(struct an_episodes *episodes, const struct an_epi
     return AN_OK;
 }
 
-static bool goes_with(const struct an_episode_hit *a, const struct an_episode_hit *b)
+static bool is_two_sided(int rule)
 {
-    return a->limits_id == b->limits_id && a->panel == b->panel &&
-           (a->side == b->side || a->side == 0 || b->side == 0);
+    return rule == AN_RULE_ALTERNATING || rule == AN_RULE_AVOIDING_CENTRE;
+}
+
+static bool goes_with(const struct an_episode_hit *kept, const struct an_episode_hit *hit)
+{
+    if (kept->limits_id != hit->limits_id || kept->panel != hit->panel) {
+        return false;
+    }
+    if (kept->opened_side != 0 && hit->side != 0) {
+        return kept->opened_side == hit->side;
+    }
+    if (kept->opened_rule == hit->rule) {
+        return true;
+    }
+    return (is_two_sided(kept->opened_rule) || kept->opened_rule == AN_RULE_BEYOND_LIMIT) &&
+           (is_two_sided(hit->rule) || hit->rule == AN_RULE_BEYOND_LIMIT);
 }
 
 /* First hit whose point is not before `at`. */
@@ -49,27 +63,39 @@ static size_t lower_bound(const struct an_episodes *episodes, size_t at)
     return lo;
 }
 
-int64_t an_episodes_find(const struct an_episodes *episodes, const struct an_episode_hit *hit)
+static void join(struct an_episode_hit *hit, const struct an_episode_hit *kept)
+{
+    hit->signal_id = kept->signal_id;
+    hit->opened_side = kept->opened_side;
+    hit->opened_rule = kept->opened_rule;
+}
+
+void an_episodes_find(const struct an_episodes *episodes, struct an_episode_hit *hit)
 {
     const struct an_episode_hit *hits = episodes->hits;
     const size_t here = lower_bound(episodes, hit->at);
     const size_t behind = lower_bound(episodes, hit->at + 1);
 
+    hit->signal_id = 0;
+    hit->opened_side = hit->side;
+    hit->opened_rule = hit->rule;
     for (size_t i = here; i < behind; i++) {
         if (hits[i].limits_id == hit->limits_id && hits[i].panel == hit->panel &&
             hits[i].rule == hit->rule && hits[i].side == hit->side) {
-            return hits[i].signal_id;
+            join(hit, &hits[i]);
+            return;
         }
     }
     for (size_t i = behind; i > 0 && hit->at - hits[i - 1].at <= AN_RULE_MEMORY; i--) {
         if (!hits[i - 1].withdrawn && goes_with(&hits[i - 1], hit)) {
-            return hits[i - 1].signal_id;
+            join(hit, &hits[i - 1]);
+            return;
         }
     }
     for (size_t i = behind; i < episodes->count && hits[i].at - hit->at <= AN_RULE_MEMORY; i++) {
         if (!hits[i].withdrawn && goes_with(&hits[i], hit)) {
-            return hits[i].signal_id;
+            join(hit, &hits[i]);
+            return;
         }
     }
-    return 0;
 }

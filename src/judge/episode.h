@@ -17,6 +17,7 @@ struct an_episode_hit { /* a hit that belongs to a signal */
     int64_t signal_id, limits_id;
     size_t at; /* index of its point */
     int panel, side, rule;
+    int opened_side, opened_rule; /* of the hit that opened its signal */
     bool withdrawn; /* no longer true; one that is told anew at the same point is not meant */
 };
 
@@ -29,11 +30,16 @@ void an_episodes_free(struct an_episodes *episodes);
 AN_CHECKED enum an_status an_episodes_add(struct an_episodes *episodes,
                                           const struct an_episode_hit *hit);
 /*
- * The signal a new hit joins, or 0: it opens one. In this order: a signal that had a hit of the
- * same rule and side at this very point (its window was retold); one of the same limits, panel and
- * side (0 goes with any) whose nearest hit before lies within AN_RULE_MEMORY points; one whose
- * nearest hit behind does (late samples).
+ * Fills signal_id, opened_side and opened_rule of a new hit with those of the signal it joins;
+ * signal_id is 0 if it opens one. In this order: a signal that had a hit of the
+ * same rule and side at this very point (its window was retold); one it goes with whose nearest hit
+ * before lies within AN_RULE_MEMORY points; one whose nearest hit behind does (late samples).
+ *
+ * A hit goes with a signal of the same limits and panel that was opened on the same side. Patterns
+ * without a side tell another story: a stream that alternates, or keeps off its centre, takes points
+ * beyond a limit on either side along (and is taken along by them), but no run or trend; a stream
+ * that hugs its centre goes with nothing else.
  */
-int64_t an_episodes_find(const struct an_episodes *episodes, const struct an_episode_hit *hit);
+void an_episodes_find(const struct an_episodes *episodes, struct an_episode_hit *hit);
 
 #endif

@@ -120,8 +120,8 @@ static enum an_status fit(struct an_story *story, struct an_error *err)
         return AN_OK; /* too few points to date it */
     }
     const double moved = change->after - change->before;
-    if (change->first >= n || !(moved * signal->record.side > 0)) {
-        return AN_OK;
+    if (change->first == 0 || change->first >= n || !(moved * signal->record.side > 0)) {
+        return AN_OK; /* it began before anything that was looked at, or is not this change */
     }
     signal->has_change = true;
     story->onset = at[change->first];

@@ -32,7 +32,9 @@ struct walk {
     struct an_store *store;
     const struct an_characteristic *characteristic;
     struct an_split split;
-    bool by_visit; /* a sample's rows are of one visit */
+    bool by_visit;          /* a sample's rows are of one visit */
+    int64_t asked_visit_id; /* else: the visit last asked for its purpose, and the answer */
+    bool asked_fits;
     struct place *places;
     size_t place_count;
     struct taken *taken;
@@ -242,6 +244,26 @@ static enum an_status take(struct walk *walk, double value, size_t sample,
     return AN_OK;
 }
 
+/* Where samples go on over visits: is the row's visit of the stream's purpose? */
+static enum an_status purpose_fits(struct walk *walk, int64_t visit_id, bool *fits,
+                                   struct an_error *err)
+{
+    struct an_visit visit;
+
+    if (visit_id != walk->asked_visit_id) {
+        const enum an_status st =
+            an_store_visit(walk->store, visit_id, walk->block_arena, &visit, err);
+        if (st) {
+            return st;
+        }
+        const char *wanted = walk->split.purpose ? walk->split.purpose : "";
+        walk->asked_visit_id = visit_id;
+        walk->asked_fits = strcmp(visit.purpose ? visit.purpose : "", wanted) == 0;
+    }
+    *fits = walk->asked_fits;
+    return AN_OK;
+}
+
 static enum an_status walk_block(struct walk *walk, const struct place *places, size_t count,
                                  size_t block, struct an_error *err)
 {
@@ -275,7 +297,11 @@ static enum an_status walk_block(struct walk *walk, const struct place *places, 
         }
         const struct place *place = find_place(
             places, count, walk->by_visit ? visits.scaled[row] : 0, (uint64_t)lines.scaled[row]);
-        if (place) {
+        bool fits = place != NULL;
+        if (place && !walk->by_visit) {
+            st = purpose_fits(walk, visits.scaled[row], &fits, err);
+        }
+        if (!st && fits) {
             const double read = an_decimal_value(values.scaled[row], values.decimals);
             st = take(walk, read * c->factor + c->offset, place->sample, &positions, row);
         }

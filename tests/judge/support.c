@@ -299,7 +299,8 @@ int64_t scene_plain(const char *characteristic, const char *split, const char *s
                                .max = value,
                                .count = (double)NAN,
                                .opportunities = (double)NAN,
-                               .decimals = 3};
+                               .decimals = 3,
+                               .ribbon = scene.ribbon};
 
     sample.visit_id = put_visit(serial, at_us, 1, NULL, &sample.item_id);
     return put_sample(&sample, characteristic, split, at_us, 1);

@@ -27,6 +27,7 @@ struct scene {
     char folder[64];
     /* the file in hand */
     const char *station;
+    const char *ribbon; /* of samples put by scene_plain */
     struct an_file file;
     int files;
     int64_t rows;
