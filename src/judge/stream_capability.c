@@ -257,29 +257,36 @@ static enum an_status say_places(struct study *study)
                        "spread");
 }
 
+/* Why there is no index at all, or NULL. */
+static const char *nothing_to_compute(struct study *study)
+{
+    const struct an_stream_capability *out = study->out;
+
+    if (out->n < 2) {
+        return an_arena_printf(study->arena,
+                               "%.0f reading%s in the period: at least 2 are needed, 100 or more "
+                               "are common practice",
+                               out->n, out->n == 1 ? "" : "s");
+    }
+    if (!(out->basis.sigma_overall > 0)) {
+        return an_arena_printf(study->arena,
+                               "all %.0f readings are equal: there is no spread to compare with "
+                               "the specification",
+                               out->n);
+    }
+    return NULL;
+}
+
 static enum an_status compute(struct study *study, const char *unstable)
 {
     struct an_stream_capability *out = study->out;
     struct an_capability indices;
-    const double n = out->n;
-    const enum an_status st = an_capability_of(&out->basis, &out->spec, &indices);
 
-    switch ((int)st) {
-    case AN_OK:
-        break;
-    case AN_TOO_FEW:
-        out->why_not = an_arena_printf(study->arena,
-                                       "%.0f reading%s in the period: at least 2 are needed, 100 "
-                                       "or more are common practice",
-                                       n, n == 1 ? "" : "s");
-        return out->why_not ? AN_OK : AN_NO_MEMORY;
-    case AN_NO_SPREAD:
-        out->why_not = an_arena_printf(study->arena,
-                                       "all %.0f readings are equal: there is no spread to compare "
-                                       "with the specification",
-                                       n);
-        return out->why_not ? AN_OK : AN_NO_MEMORY;
-    default:
+    out->why_not = nothing_to_compute(study);
+    if (out->why_not) {
+        return AN_OK;
+    }
+    if (an_capability_of(&out->basis, &out->spec, &indices)) {
         out->why_not = "the specification limits cannot be used: the lower is not below the upper";
         return AN_OK;
     }

@@ -140,11 +140,11 @@ START_TEST(step_with_items_and_batch)
     ck_assert_str_eq(s->ribbon_note, "began with carrier C-113");
     ck_assert(s->open && s->ongoing);
     ck_assert_str_eq(s->code, "B+");
-    ck_assert_str_eq(
-        s->sentence,
-        "Placement offset x of colour R, head H2 rose by 0.6 um (2.4 sigma) since "
-        "16:00 on 2 March: 9 points in a row above the centre; 20 tiles carry it, 3 of "
-        "them are in walls; it began with carrier C-113.");
+    ck_assert_str_eq(s->sentence,
+                     "Placement offset x of colour R, head H2 rose by 0.6 um (2.4 sigma) since "
+                     "16:00 on 2 March (between 15:50 and 16:00): above the upper control limit, "
+                     "later 9 points in a row above the centre; 20 tiles carry it, 3 of them are "
+                     "in walls; it began with carrier C-113.");
 }
 END_TEST
 
@@ -273,10 +273,12 @@ START_TEST(counted_per_million)
     scene_file_end();
     scene_lock_known("transfer.repairs", "repairs", 70e-6, 26.5e-6);
     (void)scene_check();
-    ck_assert_str_eq(level_signal()->sentence,
-                     "Repairs rose by 99 per million (3.7 sigma) since 12:40 on 2 March: above the "
-                     "upper control limit, later 9 points in a row above the centre; 10 tiles "
-                     "carry it, none of them in a wall yet.");
+    /* counts of the ten: 170 in a million looked at, 100 above 70; sigma sqrt(70e-6 / 1e5) */
+    ck_assert_str_eq(
+        level_signal()->sentence,
+        "Repairs rose by 100 per million (3.8 sigma) since 12:40 on 2 March: above the "
+        "upper control limit, later 9 points in a row above the centre; 10 tiles "
+        "carry it, none of them in a wall yet.");
 }
 END_TEST
 
