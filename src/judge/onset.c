@@ -87,8 +87,9 @@ static void set_ramp(struct an_story *story, double rate)
     const double steps = (double)(story->last - before);
 
     signal->size = signal->change.after - signal->change.before;
-    const double sigma = story->limits->model.sigma_level * story->view.scale;
-    if (signal->record.panel == 0 && sigma > 0) {
+    const double z = an_story_point(story, story->last)->z;
+    const double sigma = fabs(z) > 0 ? fabs(distance(story, story->last) / z) : 0;
+    if (sigma > 0) { /* of the last point: limits may vary from point to point */
         signal->size_sigmas = signal->size / sigma;
     }
     if (days > 0) {

@@ -116,27 +116,47 @@ static const char *item_title(const struct an_story *story)
     return kind->title ? kind->title : kind->name;
 }
 
-/* "Placement offset x of colour R, head H2" */
+static const char *article(const char *word)
+{
+    return word[0] && strchr("aeiouAEIOU", word[0]) ? "an" : "a";
+}
+
+/* "colour R, head H2, reference items" */
+static void add_part_of_line(struct an_text *text, const struct an_story *story)
+{
+    for (size_t i = 0; i < story->split.count; i++) {
+        an_text_addf(text, "%s%s %s", i ? ", " : "", story->split.parts[i].column,
+                     story->split.parts[i].value);
+    }
+    if (story->purpose) {
+        an_text_addf(text, "%s%s items", story->split.count ? ", " : "", story->purpose);
+    }
+}
+
+/* "Placement offset x of colour R, head H2"; "The spread of luminance (colour R) within a tile" */
 static void add_subject(struct an_text *text, const struct an_story *story)
 {
     const struct an_signal *s = story->signal;
     const char *title =
         s->characteristic->title ? s->characteristic->title : s->characteristic->name;
-    const enum an_family family = story->limits->model.family;
+    const bool parted = story->split.count > 0 || story->purpose;
+    const bool ranges = story->limits->model.family == AN_INDIVIDUALS;
 
     if (s->record.panel == 0) {
         add_opening(text, title);
-    } else if (family == AN_INDIVIDUALS) {
-        an_text_addf(text, "The step from one sample to the next of %s", title);
-    } else {
-        an_text_addf(text, "The spread within a %s of %s", item_title(story), title);
+        an_text_add(text, parted ? " of " : "");
+        add_part_of_line(text, story);
+        return;
     }
-    for (size_t i = 0; i < story->split.count; i++) {
-        an_text_addf(text, "%s%s %s", i ? ", " : " of ", story->split.parts[i].column,
-                     story->split.parts[i].value);
+    an_text_addf(text, "The %s of %s", ranges ? "step from one sample to the next" : "spread",
+                 title);
+    if (parted) {
+        an_text_add(text, " (");
+        add_part_of_line(text, story);
+        an_text_add(text, ")");
     }
-    if (story->purpose) {
-        an_text_addf(text, "%s%s items", story->split.count ? ", " : " of ", story->purpose);
+    if (!ranges) {
+        an_text_addf(text, " within %s %s", article(item_title(story)), item_title(story));
     }
 }
 
@@ -260,11 +280,12 @@ static void add_items(struct an_text *text, const struct an_story *story)
         return;
     }
     if (s->product_in_next == 0) {
-        an_text_addf(text, one ? ", not yet in a %s" : ", none of them in a %s yet", s->next_kind);
+        an_text_addf(text, one ? ", not yet in %s %s" : ", none of them in %s %s yet",
+                     article(s->next_kind), s->next_kind);
     } else if (one) {
-        an_text_addf(text, ", and is in a %s", s->next_kind);
+        an_text_addf(text, ", and is in %s %s", article(s->next_kind), s->next_kind);
     } else if (s->product_in_next == 1) {
-        an_text_addf(text, ", 1 of them is in a %s", s->next_kind);
+        an_text_addf(text, ", 1 of them is in %s %s", article(s->next_kind), s->next_kind);
     } else {
         an_text_addf(text, ", %zu of them are in ", s->product_in_next);
         add_plural(text, s->next_kind);

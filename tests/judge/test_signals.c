@@ -38,6 +38,11 @@ static const char stations[] =
     "    item: {kind: lot, column: lot}\n"
     "    characteristics:\n"
     "      viscosity: {column: v, unit: Pa.s, family: individuals}\n"
+    "  lumen:\n"
+    "    time: {column: at}\n"
+    "    item: {kind: tile, column: tile}\n"
+    "    characteristics:\n"
+    "      light: {title: luminance, column: v, unit: cd/m2, split: colour}\n"
     "  assembly:\n"
     "    time: {column: at}\n"
     "    item: {kind: wall, column: wall}\n"
@@ -309,6 +314,46 @@ START_TEST(spread_of_lots)
 }
 END_TEST
 
+/* Spread inside items, of a stream with parts and of one that has none. */
+START_TEST(spread_within_items)
+{
+    struct scene_random random = {2};
+    size_t count = 0;
+
+    scene_file("lumen");
+    for (int i = 0; i < 60; i++) {
+        double values[6];
+        const double level = 500 + 2 * scene_normal(&random);
+        for (int k = 0; k < 6; k++) {
+            values[k] = level + (i >= 50 ? 4 : 1) * scene_normal(&random);
+        }
+        const struct scene_reading r = {.characteristic = "light",
+                                        .split = "colour=W",
+                                        .serial = serial_of(i),
+                                        .at_us = at_of(i),
+                                        .values = values,
+                                        .n = 6,
+                                        .decimals = 1};
+        (void)scene_measure(&r);
+    }
+    scene_file_end();
+    (void)scene_limits("lumen.light@colour=W", 40);
+    scene_lock("lumen.light@colour=W");
+    (void)scene_check();
+    const struct an_signal *signals = tell(&count);
+    for (size_t i = 0; i < count; i++) {
+        if (signals[i].record.panel == 1) {
+            ck_assert_str_eq(signals[i].sentence,
+                             "The spread of luminance (colour W) within a tile rose by 3.1 cd/m2 "
+                             "(10.3 sigma) since 14:20 on 2 March: above the upper control limit; "
+                             "9 tiles carry it, none of them in a wall yet.");
+            ck_assert_int_ge(signals[i].onset_us, at_of(50));
+        }
+    }
+    ck_assert_uint_ge(count, 1);
+}
+END_TEST
+
 /* Worst first: more product at risk before a larger step. */
 START_TEST(worst_first)
 {
@@ -446,6 +491,7 @@ int main(void)
     tcase_add_loop_test(tc, sentences, 0, (int)(sizeof rows / sizeof *rows));
     tcase_add_test(tc, counted_per_million);
     tcase_add_test(tc, spread_of_lots);
+    tcase_add_test(tc, spread_within_items);
     tcase_add_test(tc, worst_first);
     tcase_add_test(tc, json_of_a_signal);
     tcase_add_test(tc, stream_gone_from_the_description);
