@@ -27,6 +27,14 @@ void an_canvas_fail(struct an_canvas *canvas, enum an_status st, const char *why
     }
 }
 
+void an_canvas_fresh_text(struct an_canvas *canvas)
+{
+    if (canvas->clean.failed) {
+        an_canvas_fail(canvas, AN_NO_MEMORY, "out of memory while setting text");
+    }
+    an_text_clear(&canvas->clean);
+}
+
 static cairo_status_t take(void *closure, const unsigned char *at, unsigned int length)
 {
     struct an_output_file *file = closure;
@@ -44,7 +52,7 @@ static void set_metadata(struct an_canvas *canvas, cairo_pdf_metadata_t what, co
         cairo_pdf_surface_set_metadata(canvas->surface, what, value);
         return;
     }
-    an_text_clear(&canvas->clean);
+    an_canvas_fresh_text(canvas);
     an_text_add_visible(&canvas->clean, raw, raw.length * 4);
     cairo_pdf_surface_set_metadata(canvas->surface, what, an_text_of(&canvas->clean));
 }
@@ -127,7 +135,7 @@ static void label_page(struct an_canvas *canvas)
     if (!canvas->is_pdf) {
         return;
     }
-    an_text_clear(&canvas->clean);
+    an_canvas_fresh_text(canvas);
     if (canvas->page_total > 0) {
         an_text_addf(&canvas->clean, "%d of %d", canvas->page, canvas->page_total);
     } else {
@@ -217,9 +225,7 @@ enum an_status an_canvas_close(struct an_canvas *canvas, struct an_error *err)
 {
     cairo_show_page(canvas->cr);
     cairo_surface_finish(canvas->surface);
-    if (canvas->clean.failed) {
-        an_canvas_fail(canvas, AN_NO_MEMORY, "out of memory while setting text");
-    }
+    an_canvas_fresh_text(canvas);
     enum an_status st = canvas->failed;
     if (st) {
         an_fail(err, st, "%s", canvas->error.text);
@@ -261,7 +267,7 @@ static const char *plain_name(struct an_canvas *canvas, const char *before, cons
                               const char *after)
 {
     static const char digits[] = "0123456789abcdef";
-    an_text_clear(&canvas->clean);
+    an_canvas_fresh_text(canvas);
     an_text_add(&canvas->clean, before);
     for (const char *p = name; *p; p++) {
         const unsigned char c = (unsigned char)*p;

@@ -32,6 +32,8 @@ struct an_canvas {
 
 /* Keeps the first error. */
 void an_canvas_fail(struct an_canvas *canvas, enum an_status st, const char *why);
+/* Empties canvas->clean for the next text; had the last one run out of memory, keeps that. */
+void an_canvas_fresh_text(struct an_canvas *canvas);
 void an_canvas_ink(struct an_canvas *canvas, enum an_ink ink);
 
 /* A polyline in dashes; NAN y breaks it. */

@@ -59,7 +59,7 @@ bool an_text_has_glyphs(struct an_canvas *canvas, const char *text)
  * shown as an empty square; with one_line, line ends and tabs are blanks. */
 static const char *clean(struct an_canvas *canvas, const char *text, bool one_line)
 {
-    an_text_clear(&canvas->clean);
+    an_canvas_fresh_text(canvas);
     struct an_bytes rest = an_bytes_of(text);
     while (rest.length > 0) {
         const size_t good = an_utf8_check(rest);
