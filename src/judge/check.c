@@ -170,7 +170,8 @@ static enum an_status read_kept(struct check *check, struct stream_check *s)
     }
     s->kept_true = an_arena_alloc(s->arena, s->kept_count + 1, sizeof *s->kept_true);
     s->kept_at = an_arena_alloc(s->arena, s->kept_count + 1, sizeof *s->kept_at);
-    s->kept_signal = an_arena_alloc(s->arena, s->kept_count + 1, sizeof *s->kept_signal);
+    s->kept_signal =
+        an_arena_alloc(s->arena, s->kept_count + 1, sizeof(const struct an_signal_record *));
     if (!s->kept_true || !s->kept_at || !s->kept_signal) {
         return an_fail(check->err, AN_NO_MEMORY, "out of memory while judging");
     }
@@ -346,7 +347,8 @@ static bool is_retold(const struct stream_check *s, size_t k, const struct an_ru
 static enum an_status compare_and_store(struct check *check, struct stream_check *s)
 {
     size_t total = s->judging.hit_count[0] + s->judging.hit_count[1];
-    const struct an_rule_hit **fresh = an_arena_alloc(s->arena, total + 1, sizeof *fresh);
+    const struct an_rule_hit **fresh =
+        an_arena_alloc(s->arena, total + 1, sizeof(struct an_rule_hit *));
     struct an_hit_record *records = an_arena_alloc(s->arena, total + 1, sizeof *records);
     size_t fresh_count = 0;
     size_t at[2] = {0, 0};

@@ -180,7 +180,8 @@ static void get_model(struct source *source, const json_t *object, struct an_cha
     const char *family = json_string_value(json_object_get(object, "family"));
     int f = 0;
 
-    while (family && f < AN_FAMILY_COUNT && strcmp(an_family_name((enum an_family)f), family)) {
+    while (family && f < AN_FAMILY_COUNT &&
+           strcmp(an_family_name((enum an_family)f), family) != 0) {
         f++;
     }
     if (!family || f == AN_FAMILY_COUNT) {
@@ -211,7 +212,7 @@ static void get_rules(struct source *source, const json_t *object, struct an_rul
         const char *name = json_string_value(json_array_get(on, i));
         int r = 0;
 
-        while (name && r < AN_RULE_COUNT && strcmp(an_rule_name((enum an_rule)r), name)) {
+        while (name && r < AN_RULE_COUNT && strcmp(an_rule_name((enum an_rule)r), name) != 0) {
             r++;
         }
         if (!name || r == AN_RULE_COUNT) {

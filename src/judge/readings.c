@@ -481,6 +481,9 @@ static enum an_status many_each(struct an_store *store, const struct an_stream *
     if (st) {
         return st;
     }
+    if (!sites.first || !sites.value) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory while reading values");
+    }
     const size_t all = sites.first[readings->sample_count];
     const size_t skip = most && all > most ? all - most : 0;
 

@@ -78,10 +78,11 @@ static void add_since(struct an_text *text, const struct an_story *story)
 static void add_plural(struct an_text *text, const char *word)
 {
     const size_t n = strlen(word);
-    const char last = n ? word[n - 1] : '\0';
-    const char before = n > 1 ? word[n - 2] : '\0';
+    const char *last_two = n > 1 ? word + n - 2 : "  ";
+    const char before = last_two[0];
+    const char last = last_two[1];
 
-    if (last == 'y' && before && !strchr("aeiou", before)) {
+    if (last == 'y' && !strchr("aeiou", before)) {
         an_text_add_bytes(text, (struct an_bytes){(const unsigned char *)word, n - 1});
         an_text_add(text, "ies");
     } else if (last == 's' || last == 'x' || (last == 'h' && (before == 'c' || before == 's'))) {

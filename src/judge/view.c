@@ -99,10 +99,8 @@ static enum an_status keep_hits(struct an_stream_view *view, const struct an_jud
             hit.last -= skip;
             view->hits[panel][view->hit_count[panel]++] = hit;
             struct an_judged_point *point = &view->points[hit.last];
-            if (point->hit_rules[panel] == 0) {
+            if (point->hit_side[panel] == 0) { /* the first side that a rule met there has */
                 point->hit_side[panel] = hit.side;
-            } else if (point->hit_side[panel] == 0) {
-                point->hit_side[panel] = hit.side; /* a rule without sides met one with */
             }
             point->hit_rules[panel] |= 1U << (unsigned)hit.rule;
         }

@@ -38,7 +38,7 @@ static void setup(void)
 
 static int64_t at_of(int i)
 {
-    return SCENE_START + i * 10 * AN_MINUTE_US;
+    return SCENE_START + i * (10 * AN_MINUTE_US);
 }
 
 static int64_t put(const char *characteristic, const char *split, int i, double value)

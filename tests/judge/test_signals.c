@@ -58,7 +58,7 @@ static void setup(void)
 
 static int64_t at_of(int i)
 {
-    return SCENE_START + i * 10 * AN_MINUTE_US;
+    return SCENE_START + i * (10 * AN_MINUTE_US);
 }
 
 static const char *serial_of(int i)
