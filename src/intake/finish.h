@@ -1,0 +1,47 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * The end of a file: its visits go into the store, with their links and samples, in the order in
+ * which the file begins them. One thread.
+ */
+#ifndef AN_INTAKE_FINISH_H
+#define AN_INTAKE_FINISH_H
+
+#include "andamento/store/store.h"
+#include "intake/rowmap.h"
+#include "intake/subgroup.h"
+
+struct an_finish {
+    struct an_store *store;
+    const struct an_plan *plan;
+    struct an_rowmap *map;
+    struct an_stays *stays;
+    int64_t file_id;
+    int64_t modified_us;
+    int64_t first_visit;    /* id of the first visit put; 0: none yet */
+    uint64_t visits_before; /* visits found that were taken before */
+    struct an_shift shift;  /* the last one asked for */
+    bool has_shift;
+    int64_t **streams; /* ids, per quantity by split; 0 not asked for yet */
+    size_t *stream_counts;
+    struct an_arena *arena; /* of texts for one visit after the other */
+    bool spilled;           /* something was written away */
+    bool visits_spilled;    /* visits were */
+};
+
+AN_CHECKED enum an_status an_finish_open(struct an_finish *finish, struct an_error *err);
+void an_finish_close(struct an_finish *finish);
+/* Writes all open visits away and forgets them. */
+AN_CHECKED enum an_status an_finish_spill(struct an_finish *finish, struct an_error *err);
+/* Writes the numbers of a full block's rows away. */
+AN_CHECKED enum an_status an_finish_spill_rows(struct an_finish *finish, uint64_t block,
+                                               struct an_error *err);
+/*
+ * Decides the fate of every visit. If none was taken before, all are in the store afterwards and so
+ * is the column of visit ids; last_block is the number of the block whose rows are in the map. If
+ * some were, nothing more is put after the first of them, and the map tells which rows they had:
+ * the transaction has to be undone and the file read again.
+ */
+AN_CHECKED enum an_status an_finish_all(struct an_finish *finish, uint64_t last_block,
+                                        struct an_error *err);
+
+#endif

@@ -1,0 +1,89 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * One reading of one file, from its first byte to its last: what is read goes into the store's open
+ * transaction. A file may need up to three readings (see reading.c). One thread.
+ */
+#ifndef AN_INTAKE_READING_H
+#define AN_INTAKE_READING_H
+
+#include "intake/collect.h"
+#include "intake/columns.h"
+#include "intake/decode.h"
+#include "intake/fields.h"
+#include "intake/finish.h"
+#include "intake/header.h"
+#include "intake/lines.h"
+#include "intake/notes.h"
+#include "intake/row.h"
+#include "intake/source.h"
+#include "intake/tuning.h"
+#include "intake/when.h"
+
+struct an_counts { /* rows = taken + duplicate + held + blank */
+    int64_t rows, taken, duplicate, held, blank;
+};
+
+struct an_id_memo { /* what the last serial was worth */
+    struct an_text raw, serial;
+    bool is_set, reference, mended;
+};
+
+struct an_reading {
+    struct an_store *store;
+    const struct an_plan *plan;
+    const struct an_collect_options *options;
+    const struct an_collect_tuning *tuning;
+    struct an_source *source;
+    struct an_notes notes;
+    struct an_complaint whole; /* about the file; its reason says whether it is held */
+    struct an_counts counts;
+    int64_t first_us, last_us;
+    int64_t file_id;
+    struct an_sha256 hash; /* of the bytes of this reading */
+    bool read_again;       /* the file has to be read again, with `when` and `map` as they are */
+    struct an_when when;
+    struct an_rowmap map;
+    /* how far it is */
+    struct an_decoder decoder;
+    struct an_lines lines;
+    struct an_fields fields;
+    struct an_header header;
+    struct an_columns columns;
+    struct an_stays stays;
+    struct an_finish finish;
+    struct an_row row;
+    struct an_text *preamble; /* values, per preamble field */
+    bool *preamble_found;
+    int preamble_left;
+    bool units_read, rows_begun, at_end, has_footer;
+    uint64_t footer_line;
+    int64_t footer_rows;
+    uint64_t accepted;   /* rows that were right, taken before or not */
+    int64_t fields_over; /* rows with more fields than the header, as decimal commas make them */
+    struct an_complaint first_over;
+    struct an_id_memo id;
+    struct an_id_memo *link_ids; /* one a link */
+    struct an_text print, line_text;
+    unsigned char *piece;
+};
+
+AN_CHECKED enum an_status an_reading_open(struct an_reading *reading, struct an_error *err);
+void an_reading_close(struct an_reading *reading);
+/* Reads the source once into the open transaction. Afterwards: whole.reason set, the file is to be
+ * held; read_again set, undo the transaction and call again; else its rows are in the store and
+ * its own record is still to be put. AN_BUSY when told to stop. */
+AN_CHECKED enum an_status an_reading_run(struct an_reading *reading, struct an_error *err);
+
+/* ident.c: checks the serial of a row (plan's item column) and its purpose. */
+bool an_ident_read(struct an_reading *reading, struct an_complaint *complaint, enum an_status *st);
+/* The serials of linked items, as they are stored from here on. */
+bool an_ident_read_links(struct an_reading *reading, struct an_complaint *complaint,
+                         enum an_status *st);
+/* record.c: one record after the header. */
+AN_CHECKED enum an_status an_reading_record(struct an_reading *reading,
+                                            const struct an_record *record, struct an_error *err);
+AN_CHECKED enum an_status an_reading_hold(struct an_reading *reading,
+                                          const struct an_complaint *complaint,
+                                          struct an_bytes text, struct an_error *err);
+
+#endif

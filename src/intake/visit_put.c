@@ -1,0 +1,309 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Puts a finished visit into the store: the item, the visit, its links, one sample a subgroup. Must
+ * never put a visit whose rows were taken before.
+ */
+#include "intake/visit_put.h"
+
+#include "intake/derive.h"
+#include "intake/upstream.h"
+
+#include <math.h>
+#include <string.h>
+
+static struct an_bytes serial_of(const struct an_stay *stay)
+{
+    return (struct an_bytes){stay->key.at, stay->serial_length};
+}
+
+static enum an_status out_of_memory(struct an_error *err)
+{
+    return an_fail(err, AN_NO_MEMORY, "out of memory");
+}
+
+static const struct an_shift *shift_at(struct an_finish *finish, int64_t at_us)
+{
+    if (!finish->has_shift || at_us < finish->shift.from_us || at_us >= finish->shift.until_us) {
+        finish->shift = an_line_shift_at(finish->plan->line, at_us);
+        finish->has_shift = true;
+    }
+    return &finish->shift;
+}
+
+static int64_t shift_start(struct an_finish *finish, int64_t at_us)
+{
+    const struct an_shift *shift = shift_at(finish, at_us);
+
+    return shift->pattern == AN_NONE ? AN_NO_INSTANT : shift->from_us;
+}
+
+/* SHA-256 over the sum of the rows' prints and their number, low byte first. */
+static struct an_sha256 digest_of(const struct an_stay *stay)
+{
+    const uint64_t parts[3] = {stay->print_low, stay->print_high, (uint64_t)stay->rows};
+    unsigned char bytes[24];
+
+    for (size_t i = 0; i < sizeof bytes; i++) {
+        bytes[i] = (unsigned char)(parts[i / 8] >> 8 * (i % 8));
+    }
+    return an_sha256_of(bytes, sizeof bytes);
+}
+
+/* ---- links ------------------------------------------------------------------------------------ */
+static enum an_status text_of(struct an_arena *arena, struct an_bytes bytes, const char **text,
+                              struct an_error *err)
+{
+    *text = bytes.length ? an_arena_copy(arena, bytes.at, bytes.length) : NULL;
+    return bytes.length && !*text ? out_of_memory(err) : AN_OK;
+}
+
+static enum an_status put_joint(struct an_finish *finish, const struct an_joint *joint,
+                                int64_t item_id, struct an_error *err)
+{
+    const struct an_link_rule *rule = finish->plan->links[joint->rule].rule;
+    struct an_link link = {.share = joint->share,
+                           .row = joint->row,
+                           .column = joint->column,
+                           .at_us = joint->at_us,
+                           .file_id = finish->file_id,
+                           .line = joint->line};
+    int64_t other = 0;
+    enum an_status st = an_store_item(finish->store, finish->plan->line->kinds[rule->kind].name,
+                                      joint->serial, finish->file_id, &other, err);
+
+    link.child_id = rule->other_is_parent ? item_id : other;
+    link.parent_id = rule->other_is_parent ? other : item_id;
+    if (!st) {
+        st = text_of(finish->arena, joint->role, &link.role, err);
+    }
+    if (!st) {
+        st = text_of(finish->arena, joint->region, &link.region, err);
+    }
+    if (!st && !link.role) {
+        link.role = rule->role;
+    }
+    return st ? st : an_store_put_link(finish->store, &link, err);
+}
+
+/* ---- samples ---------------------------------------------------------------------------------- */
+static enum an_status find_stream(struct an_finish *finish, const struct an_group *group,
+                                  const char *split, int64_t *id, struct an_error *err)
+{
+    const size_t quantity = group->quantity;
+
+    if (group->split >= finish->stream_counts[quantity]) {
+        const size_t count = 2 * (size_t)group->split + 4;
+        int64_t *more = an_resize(finish->streams[quantity], count, sizeof *more);
+
+        if (!more) {
+            return out_of_memory(err);
+        }
+        memset(more + finish->stream_counts[quantity], 0,
+               (count - finish->stream_counts[quantity]) * sizeof *more);
+        finish->streams[quantity] = more;
+        finish->stream_counts[quantity] = count;
+    }
+    int64_t *known = &finish->streams[quantity][group->split];
+    if (*known == 0) {
+        const enum an_status st =
+            an_store_stream(finish->store, finish->plan->station->name,
+                            finish->plan->quantities[quantity].of->name, split, known, err);
+        if (st) {
+            return st;
+        }
+    }
+    *id = *known;
+    return AN_OK;
+}
+
+/* A sum of whole or decimal numbers, exact as long as it is kept exactly. */
+static double total_of(const struct an_exact_sums *sums)
+{
+    if (!sums->inexact && sums->sum > -INT64_MAX && sums->sum < INT64_MAX) {
+        return an_decimal_value((int64_t)sums->sum, sums->decimals);
+    }
+    const struct an_moments moments = an_exact_moments(sums);
+    return moments.mean * (double)moments.n;
+}
+
+static bool set_counts(const struct an_quantity *quantity, const struct an_group *group,
+                       struct an_sample *sample)
+{
+    const struct an_exact_sums *told = &group->sums[1];
+    const bool has_fixed = isfinite(quantity->of->opportunities);
+
+    sample->n = group->sums[0].n;
+    sample->count = total_of(&group->sums[0]);
+    if (quantity->opportunities_column != AN_NONE) {
+        if (told->n == 0) {
+            return false; /* no rate can be told */
+        }
+        const struct an_moments moments = an_exact_moments(told);
+        sample->opportunities = quantity->of->count_rows ? moments.max : total_of(told);
+    } else if (has_fixed) {
+        sample->opportunities =
+            quantity->of->opportunities * (quantity->of->count_rows ? 1.0 : (double)sample->n);
+    }
+    return sample->n > 0;
+}
+
+static bool set_moments(const struct an_quantity *quantity, const struct an_group *group,
+                        struct an_sample *sample)
+{
+    const struct an_moments raw = an_exact_moments(&group->sums[0]);
+
+    if (raw.n == 0) {
+        return false;
+    }
+    const struct an_moments moments =
+        an_moments_convert(&raw, quantity->of->factor, quantity->of->offset);
+    sample->n = moments.n;
+    sample->mean = moments.mean;
+    sample->ssd = moments.ssd;
+    sample->min = moments.min;
+    sample->max = moments.max;
+    return true;
+}
+
+/* False if the subgroup gives no sample: no reading, or no rate. */
+static bool set_statistics(const struct an_plan *plan, const struct an_group *group,
+                           struct an_sample *sample, enum an_status *st)
+{
+    const struct an_quantity *quantity = &plan->quantities[group->quantity];
+    double value = 0;
+
+    *st = AN_OK;
+    sample->mean = sample->ssd = sample->min = sample->max = (double)NAN;
+    sample->count = sample->opportunities = (double)NAN;
+    sample->missing = group->missing;
+    sample->at_us = group->at_us;
+    sample->first_line = group->first_line;
+    sample->last_line = group->last_line;
+    for (size_t i = 0; i < group->sum_count && quantity->of->kind != AN_COUNTED; i++) {
+        if (group->sums[i].n && group->sums[i].decimals > sample->decimals) {
+            sample->decimals = group->sums[i].decimals;
+        }
+    }
+    if (quantity->of->kind == AN_COUNTED) {
+        return set_counts(quantity, group, sample);
+    }
+    if (quantity->of->kind == AN_MEASURED) {
+        return set_moments(quantity, group, sample);
+    }
+    if (!an_derive(plan, group, &value, st)) {
+        return false;
+    }
+    sample->n = 1;
+    sample->ssd = 0;
+    sample->mean = sample->min = sample->max = value;
+    return true;
+}
+
+static enum an_status find_ribbon(struct an_finish *finish, const struct an_group *group,
+                                  const char *split, int64_t item_id, const char **ribbon,
+                                  struct an_error *err)
+{
+    const struct an_characteristic *of = finish->plan->quantities[group->quantity].of;
+    bool failed = false;
+
+    if (!of->ribbon_column && of->ribbon_kind != AN_NONE) {
+        return an_ribbon_of(finish->store, item_id, finish->plan->line->kinds[of->ribbon_kind].name,
+                            split, finish->arena, ribbon, err);
+    }
+    *ribbon = an_words_join(&group->ribbon, finish->arena, &failed);
+    return failed ? out_of_memory(err) : AN_OK;
+}
+
+static enum an_status put_sample(struct an_finish *finish, const struct an_group *group,
+                                 int64_t item_id, int64_t visit_id, struct an_error *err)
+{
+    const struct an_bytes text = an_names_at(finish->stays->splits, group->split);
+    const char *split = (const char *)text.at; /* a NUL stands behind it */
+    struct an_sample sample = {
+        .visit_id = visit_id, .item_id = item_id, .file_id = finish->file_id};
+    enum an_status st = AN_OK;
+
+    if (!set_statistics(finish->plan, group, &sample, &st)) {
+        return st ? out_of_memory(err) : AN_OK;
+    }
+    sample.shift_from_us = shift_start(finish, sample.at_us);
+    st = find_stream(finish, group, split, &sample.stream_id, err);
+    if (!st) {
+        st = find_ribbon(finish, group, split, item_id, &sample.ribbon, err);
+    }
+    return st ? st : an_store_put_sample(finish->store, &sample, err);
+}
+
+/* ---- the visit -------------------------------------------------------------------------------- */
+static enum an_status put_visit(struct an_finish *finish, const struct an_stay *stay,
+                                const struct an_sha256 *digest, int64_t item_id, int64_t *visit_id,
+                                struct an_error *err)
+{
+    const struct an_plan *plan = finish->plan;
+    const struct an_shift *shift = shift_at(finish, stay->last_us);
+    const bool in_shift = shift->pattern != AN_NONE;
+    const struct an_bytes purpose = {stay->key.at + stay->serial_length + 1,
+                                     stay->key.length - stay->serial_length - 1};
+    char label[64];
+    bool failed = false;
+    struct an_visit visit = {
+        .file_id = finish->file_id,
+        .item_id = item_id,
+        .first_us = stay->first_us,
+        .last_us = stay->last_us,
+        .shift_from_us = in_shift ? shift->from_us : AN_NO_INSTANT,
+        .shift = in_shift ? an_line_shift_label(plan->line, shift, label) : NULL,
+        .first_line = stay->first_line,
+        .last_line = stay->last_line,
+        .rows = stay->rows,
+        .rows_digest = *digest,
+        .gauge = an_words_join(&stay->gauge, finish->arena, &failed),
+        .tool = an_words_join(&stay->tool, finish->arena, &failed),
+        .who = an_words_join(&stay->who, finish->arena, &failed),
+        .attempt = an_words_join(&stay->attempt, finish->arena, &failed),
+    };
+
+    if (!visit.gauge) {
+        visit.gauge = plan->station->gauge;
+    }
+    enum an_status st = text_of(finish->arena, purpose, &visit.purpose, err);
+    if (st || failed) {
+        return st ? st : out_of_memory(err);
+    }
+    st = an_store_put_visit(finish->store, &visit, err);
+    *visit_id = visit.visit_id;
+    return st;
+}
+
+enum an_status an_visit_put(struct an_finish *finish, const struct an_stay *stay, bool only_look,
+                            bool *before, int64_t *visit_id, struct an_error *err)
+{
+    const struct an_plan *plan = finish->plan;
+    const struct an_sha256 digest = digest_of(stay);
+    int64_t item_id = 0;
+
+    if (an_arena_used(finish->arena) > 1 << 20) {
+        an_arena_close(finish->arena);
+        finish->arena = an_arena_open();
+    }
+    if (!finish->arena) {
+        return out_of_memory(err);
+    }
+    enum an_status st =
+        an_store_item(finish->store, plan->line->kinds[plan->station->item_kind].name,
+                      serial_of(stay), finish->file_id, &item_id, err);
+    if (!st) {
+        st = an_store_find_visit(finish->store, plan->station->name, item_id, &digest, before, err);
+    }
+    if (st || *before || only_look) {
+        return st;
+    }
+    st = put_visit(finish, stay, &digest, item_id, visit_id, err);
+    for (const struct an_joint *joint = stay->joints; joint && !st; joint = joint->next) {
+        st = put_joint(finish, joint, item_id, err);
+    }
+    for (const struct an_group *group = stay->groups; group && !st; group = group->next) {
+        st = put_sample(finish, group, item_id, *visit_id, err);
+    }
+    return st;
+}

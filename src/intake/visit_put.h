@@ -1,0 +1,14 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* One finished visit into the store. One thread. */
+#ifndef AN_INTAKE_VISIT_PUT_H
+#define AN_INTAKE_VISIT_PUT_H
+
+#include "intake/finish.h"
+
+/* *before: its rows were taken before, and nothing was put. Else it is put with its links and
+ * samples, unless only_look is set; *visit_id is its id. */
+AN_CHECKED enum an_status an_visit_put(struct an_finish *finish, const struct an_stay *stay,
+                                       bool only_look, bool *before, int64_t *visit_id,
+                                       struct an_error *err);
+
+#endif
