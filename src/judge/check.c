@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Judging what is new, once. Must never read more of a stream than from a rule's memory before the
- * first thing that changed, nor leave half a check in the store.
+ * Judging what is new, once. Must never read more of a stream than from a few rules' memories before
+ * the first thing that changed, nor leave half a check in the store.
  *
  * The hard idea: what is true of a sample depends only on itself and the 15 before it. So from the
  * earliest late sample on (or the start of newly locked limits) all is judged again, and what comes
@@ -16,8 +16,6 @@
 
 #include <math.h>
 #include <string.h>
-
-#define LOOK_BACK (AN_RULE_MEMORY + 1)
 
 struct check {
     struct an_store *store;
@@ -92,8 +90,8 @@ static enum an_status read_samples(struct check *check, struct stream_check *s)
     size_t early_count = 0;
     size_t late_count = 0;
     const int64_t id = s->stream->stream_id;
-    enum an_status st = an_store_samples_before(check->store, id, s->start_us, LOOK_BACK, s->arena,
-                                                &early, &early_count, check->err);
+    enum an_status st = an_store_samples_before(check->store, id, s->start_us, AN_EPISODE_REACH,
+                                                s->arena, &early, &early_count, check->err);
 
     st = st ? st
             : an_store_samples(check->store, id, s->start_us, INT64_MAX, 0, s->arena, &late,
@@ -268,6 +266,7 @@ static enum an_status put_hit(struct check *check, struct stream_check *s,
                               const struct an_rule_hit *hit, struct an_hit_record *record)
 {
     struct an_episode_hit belongs = {.limits_id = limits_at(s, hit->last),
+                                     .from = hit->first,
                                      .at = hit->last,
                                      .panel = record->panel,
                                      .side = record->side,
@@ -317,6 +316,19 @@ static const struct an_rule_hit *next_hit(const struct stream_check *s, size_t a
     }
     *panel = !level || (spread && j->hits[1][at[1]].last < j->hits[0][at[0]].last) ? 1 : 0;
     return &j->hits[*panel][at[*panel]++];
+}
+
+/* The first point of a kept hit's window, which lies at most a rule's memory before its point. */
+static size_t window_start(const struct stream_check *s, size_t k)
+{
+    const size_t at = s->kept_at[k];
+
+    for (size_t back = 0; at != AN_NONE && back < AN_EPISODE_REACH && back <= at; back++) {
+        if (s->judging.samples[at - back].sample_id == s->kept[k].window_first_sample_id) {
+            return at - back;
+        }
+    }
+    return at;
 }
 
 /* Is this kept hit among the new ones, its window or numbers told anew? fresh is by point. */
@@ -371,6 +383,7 @@ static enum an_status compare_and_store(struct check *check, struct stream_check
     for (size_t k = 0; !st && k < s->kept_count; k++) {
         struct an_episode_hit kept = {.signal_id = s->kept[k].signal_id,
                                       .limits_id = s->kept_signal[k]->limits_id,
+                                      .from = window_start(s, k),
                                       .at = s->kept_at[k],
                                       .panel = s->kept[k].panel,
                                       .side = s->kept[k].side,

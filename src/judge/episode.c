@@ -2,8 +2,6 @@
 /* Where a hit belongs. Must never join hits under different limits: they judge different things. */
 #include "judge/episode.h"
 
-#include "andamento/stat/rules.h"
-
 void an_episodes_free(struct an_episodes *episodes)
 {
     an_free(episodes->hits);
@@ -86,14 +84,15 @@ void an_episodes_find(const struct an_episodes *episodes, struct an_episode_hit 
             return;
         }
     }
-    for (size_t i = behind; i > 0 && hit->at - hits[i - 1].at <= AN_RULE_MEMORY; i--) {
+    for (size_t i = behind; i > 0 && hits[i - 1].at + AN_RULE_MEMORY >= hit->from; i--) {
         if (!hits[i - 1].withdrawn && goes_with(&hits[i - 1], hit)) {
             join(hit, &hits[i - 1]);
             return;
         }
     }
-    for (size_t i = behind; i < episodes->count && hits[i].at - hit->at <= AN_RULE_MEMORY; i++) {
-        if (!hits[i].withdrawn && goes_with(&hits[i], hit)) {
+    for (size_t i = behind; i < episodes->count && hits[i].at <= hit->at + AN_EPISODE_REACH; i++) {
+        if (!hits[i].withdrawn && hits[i].from <= hit->at + AN_RULE_MEMORY &&
+            goes_with(&hits[i], hit)) {
             join(hit, &hits[i]);
             return;
         }

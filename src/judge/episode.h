@@ -8,14 +8,18 @@
 
 #include "andamento/base/memory.h"
 #include "andamento/base/status.h"
+#include "andamento/stat/rules.h"
 
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
+/* Points before (or behind) a hit in which hits of its signal can lie: a window, and the memory. */
+#define AN_EPISODE_REACH (2 * AN_RULE_MEMORY)
+
 struct an_episode_hit { /* a hit that belongs to a signal */
     int64_t signal_id, limits_id;
-    size_t at; /* index of its point */
+    size_t from, at; /* indexes of the first point of its window, and of its point */
     int panel, side, rule;
     int opened_side, opened_rule; /* of the hit that opened its signal */
     bool withdrawn; /* no longer true; one that is told anew at the same point is not meant */
@@ -32,8 +36,10 @@ AN_CHECKED enum an_status an_episodes_add(struct an_episodes *episodes,
 /*
  * Fills signal_id, opened_side and opened_rule of a new hit with those of the signal it joins;
  * signal_id is 0 if it opens one. In this order: a signal that had a hit of the
- * same rule and side at this very point (its window was retold); one it goes with whose nearest hit
- * before lies within AN_RULE_MEMORY points; one whose nearest hit behind does (late samples).
+ * same rule and side at this very point (its window was retold); one it goes with that has a hit
+ * no more than AN_RULE_MEMORY points before this one's window; one that has a hit whose window begins
+ * no more than that behind this point (late samples). Windows, not last points: else a run that one
+ * point interrupts would be two stories.
  *
  * A hit goes with a signal of the same limits and panel that was opened on the same side. Patterns
  * without a side tell another story: a stream that alternates, or keeps off its centre, takes points

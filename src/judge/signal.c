@@ -70,20 +70,12 @@ static bool place(struct an_story *story)
     const struct an_signal *s = story->signal;
     const struct an_stream_view *view = &story->view;
 
-    story->first = AN_NONE;
-    story->last = 0;
-    for (size_t h = 0; h < s->hit_count; h++) {
-        const size_t at = find_sample(view, s->hits[h].sample_id);
-        const size_t from = find_sample(view, s->hits[h].window_first_sample_id);
-        if (at == AN_NONE) {
-            return false;
-        }
-        if (h == 0) {
-            story->first = from == AN_NONE ? at : from;
-        }
-        story->last = at > story->last ? at : story->last;
-    }
-    if (story->first == AN_NONE || story->first > story->last) {
+    const size_t first_hit = find_sample(view, s->hits[0].sample_id);
+
+    story->first = find_sample(view, s->hits[0].window_first_sample_id);
+    story->first = story->first == AN_NONE ? first_hit : story->first;
+    story->last = find_sample(view, s->hits[s->hit_count - 1].sample_id);
+    if (story->first == AN_NONE || story->last == AN_NONE || story->first > story->last) {
         return false;
     }
     const size_t phase = view->points[story->last].phase;

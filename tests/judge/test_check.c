@@ -243,6 +243,47 @@ START_TEST(any_order_same_hits_relocked)
 }
 END_TEST
 
+/* Files in order of time, a few samples each: not only the hits, the signals too are the same. */
+static size_t count_signals(const double value[], int size, int64_t first_us[200])
+{
+    struct an_signal_record *records = NULL;
+    size_t count = 0;
+
+    scene_open(stations);
+    put_base(value);
+    for (int i = BASE; i < BASE + MORE; i += size) {
+        scene_file("probe");
+        for (int k = i; k < i + size && k < BASE + MORE; k++) {
+            (void)put("dx", "head=H1", k, value[k]);
+        }
+        scene_file_end();
+        (void)scene_check();
+    }
+    OK(an_store_signals(scene.store, 0, AN_NO_INSTANT, INT64_MAX, scene.arena, &records, &count,
+                        &scene.err));
+    ck_assert_uint_le(count, 200);
+    for (size_t i = 0; i < count; i++) {
+        ck_assert(!records[i].withdrawn);
+        first_us[i] = records[i].first_us;
+    }
+    scene_close();
+    return count;
+}
+
+START_TEST(in_order_same_signals)
+{
+    double value[BASE + MORE];
+    int64_t one[200];
+    int64_t many[200];
+
+    make_values(value, (uint64_t)_i + 201);
+    const size_t n = count_signals(value, MORE, one);
+    ck_assert_uint_gt(n, 2);
+    ck_assert_uint_eq(count_signals(value, 1 + _i % 7, many), n);
+    ck_assert_int_eq(memcmp(one, many, n * sizeof *one), 0);
+}
+END_TEST
+
 /* ---- one thing at a time ------------------------------------------------------------------------------- */
 static struct an_ledger_head ledger(void)
 {
@@ -560,6 +601,7 @@ int main(void)
 
     tcase_add_loop_test(property, any_order_same_hits, 0, 25);
     tcase_add_loop_test(property, any_order_same_hits_relocked, 0, 15);
+    tcase_add_loop_test(property, in_order_same_signals, 0, 14);
     tcase_add_checked_fixture(one, setup, scene_close);
     tcase_add_test(one, nothing_new_nothing_written);
     tcase_add_test(one, dry_run_writes_nothing);
