@@ -32,10 +32,14 @@ struct an_capability {
     double below, above;               /* expected fraction outside, normal, overall sigma */
 };
 /*
- * cp, pp want both limits; one-sided specs leave them NAN and give ppk = the one side.
+ * cp, pp want both limits; one-sided specs leave them NAN and give cpk, ppk = the one side, its
+ * exact bounds included. below, above are 0 where there is no such limit. Everything is in the unit
+ * of the readings; indices have none. Every index is NAN unless AN_OK.
  * Bounds: cp, pp by chi-square; cpl, cpu, ppl, ppu exact by noncentral t; cpk, ppk by the normal
  * approximation c (1 +- z sqrt(1/(9 n c^2) + 1/(2 df))). Sources in capability.c.
- * AN_TOO_FEW n < 2; AN_NO_SPREAD sigma_overall = 0; AN_DOMAIN no limit at all, or lsl >= usl.
+ * Bounds are to 1e-9 or better; those with a sigma of df below 1 or unknown are NAN.
+ * AN_TOO_FEW n < 2; AN_NO_SPREAD sigma_overall = 0; AN_DOMAIN no limit at all, lsl >= usl, a limit,
+ * mean or sigma not finite (a limit may be NAN, sigma_within too), confidence not within (0, 1).
  */
 AN_CHECKED enum an_status an_capability_of(const struct an_capability_basis *basis,
                                            const struct an_spec *spec,

@@ -56,9 +56,16 @@ struct an_chart_model {
                              explains; >= 0; NAN otherwise */
 };
 
+/*
+ * lcl is NAN where there is none: below 0 for counts, ranges and standard deviations.
+ * z is (value - centre) / sigma of this point, NAN if not judged (sigma 0 or not known). A value
+ * that cannot be told from the centre, or from the lines at 1, 2 or k sigma, for the rounding of
+ * those lines (8 units in the last place of |centre| + k sigma), has z exactly on that line: so
+ * judge by z, not by value > ucl; a point on its limit is not beyond it.
+ */
 struct an_panel_point {
-    double value, centre, lcl, ucl; /* lcl NAN where the family has none there */
-    double z;                       /* (value - centre) / sigma of this point; NAN if not judged */
+    double value, centre, lcl, ucl;
+    double z;
 };
 
 struct an_chart_point {
@@ -69,11 +76,17 @@ struct an_chart_point {
  * Learns from m samples in order. Means of unequal n are weighted by n; xbar_s pools unequal n
  * (sqrt of pooled variance over c4 of its degrees of freedom + 1) and uses s-bar / c4 when n is
  * the same in all; xbar_r wants every n equal and at most 25 (AN_DOMAIN otherwise).
- * individuals, between_within: sigma_level from the mean moving range of two over d2(2).
+ * individuals, between_within: sigma_level from the mean moving range of two over d2(2); the
+ * centre is the plain mean of the plotted values, since each is judged by the same sigma.
+ * between_within: sigma_within pooled as in xbar_s; NAN if no sample has two readings.
+ * df_within of ranges and of s-bar: the chi distribution of the same relative error [Patnaik, The
+ * use of mean range, Biometrika 37, 1950]; of pooled variances: their own.
+ * np, c: counts of a sample of other opportunities are judged in proportion to them.
  * p', u': [Laney, Improved control charts for attributes, Quality Engineering 14(4), 2002].
- * AN_TOO_FEW: fewer than 2 usable samples; AN_NO_SPREAD: sigma would be 0 (model is still written,
+ * AN_TOO_FEW: fewer than 2 usable samples, no moving range left between exclusions, no sample with
+ * two readings (xbar_r: any without); AN_NO_SPREAD: sigma would be 0 (model is still written,
  * with sigma 0); AN_DOMAIN: a count below 0, above its opportunities (p, np), opportunities <= 0,
- * unequal opportunities (np, c).
+ * unequal opportunities (np, c), n not whole, a statistic the family needs not finite, k not above 0.
  */
 AN_CHECKED enum an_status an_chart_learn(enum an_family family, double k,
                                          const struct an_chart_sample samples[], size_t m,
@@ -84,7 +97,8 @@ struct an_chart_point an_chart_judge(const struct an_chart_model *model,
                                      const struct an_chart_sample *sample,
                                      const struct an_chart_sample *before);
 /* Relative standard error of sigma_level as estimated (how uncertain the limits are), and the
- * half width of the 95 per cent interval of the centre. NAN where there is no theory for it. */
+ * half width of the 95 per cent interval of the centre. NAN where there is no theory for it, and
+ * where sigma is 0. To first order; samples are taken as unbroken and of n_nominal readings. */
 void an_chart_uncertainty(const struct an_chart_model *model, double *sigma_relative_se,
                           double *centre_half_width);
 

@@ -22,18 +22,33 @@ struct an_moments {
     double min, max;
 };
 
-/* AN_TOO_FEW if n = 0 (then all zero, min and max NAN); AN_DOMAIN if a value is not finite. */
+/*
+ * mean and ssd of x[0..n), in the readings' unit and its square. The mean is carried as a pair of
+ * doubles, so both agree with the exact moments of the doubles handed in to 15 digits. A decimal
+ * reading that no double holds is rounded before it gets here: 10000000.2 +- 0.1 keeps 8 digits of
+ * its sd on this road, all of them on the exact one below.
+ * AN_TOO_FEW if n = 0 (then all zero, min and max NAN); AN_DOMAIN if a value is not finite, or its
+ * sums leave the range of doubles.
+ */
 AN_CHECKED enum an_status an_moments_of(const double x[], size_t n, struct an_moments *moments);
 /* Sample standard deviation sqrt(ssd / (n - 1)); NAN if n < 2. */
 double an_moments_sd(const struct an_moments *moments);
-/* Of both groups together. [Chan, Golub, LeVeque, Algorithms for computing the sample variance, 1983] */
+/* Of both groups together; the same bits for (a, b) and (b, a). The means come in rounded, so ssd
+ * is right to about n * (2^-53 mean)^2 and no better. [Chan, Golub, LeVeque, Algorithms for
+ * computing the sample variance, The American Statistician 37, 1983; from memory] */
 struct an_moments an_moments_join(const struct an_moments *a, const struct an_moments *b);
 /* Of y = x * factor + offset. factor may be negative (min and max change places). */
 struct an_moments an_moments_convert(const struct an_moments *moments, double factor,
                                      double offset);
 
-/* Sums of scaled whole numbers. Starts as all zeroes. When the exact sums would overflow, it goes
- * on in doubles by updating (inexact is set): nothing is refused. */
+/*
+ * Sums of scaled whole numbers. Starts as all zeroes. When the exact sums would overflow, it goes
+ * on in doubles by updating (inexact is set): nothing is refused. While inexact is not set, the
+ * moments are those of the decimals themselves, each rounded once, whatever the order of the
+ * numbers and of the joins; whether it gets set does not depend on the order either. It gets set
+ * by more than 19 decimals, by numbers that in the finest units met do not fit 64 bits, and by a
+ * sum of squares beyond 128 bits.
+ */
 struct an_exact_sums {
     int64_t n;
     int64_t min, max;

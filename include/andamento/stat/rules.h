@@ -35,7 +35,8 @@ const char *an_rule_name(enum an_rule rule);  /* "beyond_limit" ... */
 /* Self-describing code: "B+", "R9-", "D6+", "W14", "O2/3@2+", "O4/5@1-", "H15@1", "V8@1". */
 char *an_rule_code(enum an_rule rule, int side, const struct an_rule_choice *choice,
                    char buffer[16]);
-/* In words: "9 points in a row below the centre". 96 bytes. */
+/* In words: "9 points in a row below the centre". 96 bytes. Both return buffer; an unknown rule
+ * gives "". */
 char *an_rule_words(enum an_rule rule, int side, const struct an_rule_choice *choice,
                     char buffer[96]);
 /* Chance that a point of a stable stream of independent normal values ends a window that meets
@@ -49,7 +50,8 @@ struct an_rule_hit {
 };
 /*
  * z in sigmas; NAN breaks every window (gap, excluded point). beyond: z[i] counts as beyond its
- * limits when above hi[i] or below lo[i]; NULL: at +-k. Hits are told in order of last, then rule.
+ * limits when above hi[i] or below lo[i] (NAN: no limit there); NULL: at +-k. In the two zone rules
+ * `first` is the earliest point counted, and they speak as soon as enough are counted. Hits are told in order of last, then rule.
  * *count is how many there are; at most `room` are written. AN_DOMAIN if the choice is out of
  * its ranges.
  */
