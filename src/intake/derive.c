@@ -34,29 +34,31 @@ static bool is_per_cent(const struct an_characteristic *c)
 }
 
 /* ---- the largest step between neighbours ------------------------------------------------------ */
-struct spot { /* a place of the grid with the mean of its readings */
-    int64_t row, column;
-    double sum;
-    double count;
+struct spot { /* a place of the grid with the readings taken there */
+    double row, column;
+    double sum, count;
 };
+
+/* Places follow each other along a row or column of the grid if no more than this, in units of the
+ * smallest distance between two of the item's rows or columns, lies between them: coordinates may be
+ * counted (1, 2, 3) or measured (-50, -30, -10 mm). */
+static const double most_gap = 1.5;
+
+static int compare_numbers(const void *a, const void *b)
+{
+    const double one = *(const double *)a;
+    const double other = *(const double *)b;
+
+    return (one > other) - (one < other);
+}
 
 static int compare_spots(const void *a, const void *b)
 {
     const struct spot *one = a;
     const struct spot *other = b;
+    const int by_row = compare_numbers(&one->row, &other->row);
 
-    if (one->row != other->row) {
-        return one->row < other->row ? -1 : 1;
-    }
-    return (one->column > other->column) - (one->column < other->column);
-}
-
-static const struct spot *find_spot(const struct spot *spots, size_t count, int64_t row,
-                                    int64_t column)
-{
-    const struct spot key = {row, column, 0, 0};
-
-    return bsearch(&key, spots, count, sizeof *spots, compare_spots);
+    return by_row ? by_row : compare_numbers(&one->column, &other->column);
 }
 
 /* Sorted, each place once. */
@@ -76,6 +78,38 @@ static size_t fold_spots(struct spot *spots, size_t count)
     return kept;
 }
 
+/* The distinct values of a coordinate, sorted, and the smallest distance between two of them. */
+static size_t fold_numbers(double *numbers, size_t count, double *spacing)
+{
+    size_t kept = 0;
+
+    *spacing = INFINITY;
+    qsort(numbers, count, sizeof *numbers, compare_numbers);
+    for (size_t i = 0; i < count; i++) {
+        if (kept && !(numbers[i] > numbers[kept - 1])) {
+            continue;
+        }
+        if (kept && numbers[i] - numbers[kept - 1] < *spacing) {
+            *spacing = numbers[i] - numbers[kept - 1];
+        }
+        numbers[kept++] = numbers[i];
+    }
+    return kept;
+}
+
+/* The value after this one, if it is near enough. */
+static bool next_number(const double *numbers, size_t count, double spacing, double from,
+                        double *next)
+{
+    const double *at = bsearch(&from, numbers, count, sizeof *numbers, compare_numbers);
+
+    if (!at || at + 1 == numbers + count || at[1] - from > most_gap * spacing) {
+        return false;
+    }
+    *next = at[1];
+    return true;
+}
+
 static bool step_between(const struct spot *a, const struct spot *b, bool relative, double *step)
 {
     const double one = a->sum / a->count;
@@ -92,53 +126,82 @@ static bool step_between(const struct spot *a, const struct spot *b, bool relati
     return true;
 }
 
-static bool largest_step(const struct spot *spots, size_t count, bool relative, double *value)
+struct grid {
+    struct spot *spots;
+    size_t count;
+    double *rows, *columns;
+    size_t row_count, column_count;
+    double row_spacing, column_spacing;
+};
+
+static bool largest_step(const struct grid *grid, bool relative, double *value)
 {
     bool any = false;
 
-    for (size_t i = 0; i < count; i++) {
-        const struct spot *neighbours[2] = {
-            find_spot(spots, count, spots[i].row, spots[i].column + 1),
-            find_spot(spots, count, spots[i].row + 1, spots[i].column),
+    for (size_t i = 0; i < grid->count; i++) {
+        const struct spot *spot = &grid->spots[i];
+        struct spot keys[2] = {*spot, *spot};
+        const bool there[2] = {
+            next_number(grid->columns, grid->column_count, grid->column_spacing, spot->column,
+                        &keys[0].column),
+            next_number(grid->rows, grid->row_count, grid->row_spacing, spot->row, &keys[1].row),
         };
 
         for (int k = 0; k < 2; k++) {
+            const struct spot *next =
+                there[k] ? bsearch(&keys[k], grid->spots, grid->count, sizeof *spot, compare_spots)
+                         : NULL;
             double step = 0;
 
-            if (!neighbours[k] || !step_between(&spots[i], neighbours[k], relative, &step)) {
-                continue;
+            if (next && step_between(spot, next, relative, &step)) {
+                *value = any && *value > step ? *value : step;
+                any = true;
             }
-            *value = any && *value > step ? *value : step;
-            any = true;
         }
     }
     return any;
 }
 
-static bool neighbour_step(struct walk *walk, uint32_t leaf, bool relative, double *value)
+static void fill_grid(const struct walk *walk, uint32_t leaf, struct grid *grid)
 {
     const struct an_characteristic *of =
         walk->plan->quantities[walk->group->quantity].leaves[leaf].of;
-    size_t count = 0;
 
     for (const struct an_place *place = walk->group->places; place; place = place->next) {
-        count += place->leaf == leaf;
-    }
-    struct spot *spots = an_alloc(count + 1, sizeof *spots);
-    if (!spots) {
-        walk->st = AN_NO_MEMORY;
-        return false;
-    }
-    count = 0;
-    for (const struct an_place *place = walk->group->places; place; place = place->next) {
         if (place->leaf == leaf) {
-            spots[count++] = (struct spot){place->row, place->column,
-                                           place->reading.value * of->factor + of->offset, 1};
+            grid->spots[grid->count] = (struct spot){
+                place->row, place->column, place->reading.value * of->factor + of->offset, 1};
+            grid->rows[grid->count] = place->row;
+            grid->columns[grid->count] = place->column;
+            grid->count++;
         }
     }
-    count = fold_spots(spots, count);
-    const bool any = largest_step(spots, count, relative, value);
-    an_free(spots);
+    grid->row_count = fold_numbers(grid->rows, grid->count, &grid->row_spacing);
+    grid->column_count = fold_numbers(grid->columns, grid->count, &grid->column_spacing);
+    grid->count = fold_spots(grid->spots, grid->count);
+}
+
+static bool neighbour_step(struct walk *walk, uint32_t leaf, bool relative, double *value)
+{
+    struct grid grid = {0};
+    size_t most = 1;
+    bool any = false;
+
+    for (const struct an_place *place = walk->group->places; place; place = place->next) {
+        most++;
+    }
+    grid.spots = an_alloc(most, sizeof *grid.spots);
+    grid.rows = an_alloc(most, sizeof *grid.rows);
+    grid.columns = an_alloc(most, sizeof *grid.columns);
+    if (!grid.spots || !grid.rows || !grid.columns) {
+        walk->st = AN_NO_MEMORY;
+    } else {
+        fill_grid(walk, leaf, &grid);
+        any = largest_step(&grid, relative, value);
+    }
+    an_free(grid.spots);
+    an_free(grid.rows);
+    an_free(grid.columns);
     return any;
 }
 

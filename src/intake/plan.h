@@ -19,7 +19,7 @@
 /* What a column is needed for. */
 enum {
     AN_USE_VALUE = 1,  /* a reading, count, opportunity, part, whole or share: a number */
-    AN_USE_GRID = 2,   /* a place in a grid: a whole number */
+    AN_USE_GRID = 2,   /* a place in a grid: a number */
     AN_USE_TEXT = 4,   /* as it is written */
     AN_USE_TIME = 8,   /* an instant */
     AN_USE_COUNTS = 16 /* among the numbers: whole, 0 or more */

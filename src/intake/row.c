@@ -337,11 +337,11 @@ static bool check_quantity(struct an_row *row, const struct an_plan *plan,
              !check_possible(row, plan, leaf->column, leaf->of, complaint))) {
             return false;
         }
-        if (leaf->row_column != AN_NONE && !check_whole(row, plan, leaf->row_column, complaint)) {
+        if (leaf->row_column != AN_NONE && !check_number(row, plan, leaf->row_column, complaint)) {
             return false;
         }
         if (leaf->column_column != AN_NONE &&
-            !check_whole(row, plan, leaf->column_column, complaint)) {
+            !check_number(row, plan, leaf->column_column, complaint)) {
             return false;
         }
     }

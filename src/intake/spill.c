@@ -84,8 +84,8 @@ static void put_group(struct an_text *out, const struct an_group *group)
     }
     put_count(out, places);
     for (const struct an_place *place = group->places; place; place = place->next) {
-        put_signed(out, place->row);
-        put_signed(out, place->column);
+        put_raw(out, &place->row, sizeof place->row);
+        put_raw(out, &place->column, sizeof place->column);
         put_signed(out, place->reading.scaled);
         put_signed(out, place->reading.decimals);
         put_count(out, place->leaf);
@@ -237,8 +237,8 @@ static bool get_places(struct reader *in, struct an_group *group, struct an_aren
         if (!place) {
             return false;
         }
-        place->row = get_signed(in);
-        place->column = get_signed(in);
+        get_raw(in, &place->row, sizeof place->row);
+        get_raw(in, &place->column, sizeof place->column);
         place->reading.scaled = get_signed(in);
         place->reading.decimals = (int)get_signed(in);
         place->reading.value = an_decimal_value(place->reading.scaled, place->reading.decimals);

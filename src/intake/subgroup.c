@@ -480,8 +480,8 @@ static bool add_place(struct an_arena *arena, struct an_group *group, uint32_t n
     if (!place) {
         return false;
     }
-    place->row = (int64_t)row->cells[leaf->row_column].number.value;
-    place->column = (int64_t)row->cells[leaf->column_column].number.value;
+    place->row = row->cells[leaf->row_column].number.value;
+    place->column = row->cells[leaf->column_column].number.value;
     place->reading = row->cells[leaf->column].number;
     place->leaf = number;
     place->next = group->places;

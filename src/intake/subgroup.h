@@ -34,7 +34,7 @@ const char *an_words_join(const struct an_words *words, struct an_arena *arena, 
 /* A reading kept with its place in the grid. */
 struct an_place {
     struct an_place *next;
-    int64_t row, column;
+    double row, column;
     struct an_decimal reading;
     uint32_t leaf;
 };
