@@ -10,7 +10,14 @@
 #include <inttypes.h>
 #include <string.h>
 
-enum { MOST_SIGNALS = 5, MOST_STATIONS = 4, MOST_REASONS = 4, MOST_FILES = 3, MOST_NAMES = 4 };
+enum {
+    MOST_SIGNALS = 4,
+    MOST_DUE = 4,
+    MOST_STATIONS = 4,
+    MOST_REASONS = 4,
+    MOST_FILES = 3,
+    MOST_NAMES = 4
+};
 
 static void add(struct an_book *book, struct an_bullets *bullets, bool strong, bool inner,
                 const char *link, const char *text)
@@ -82,18 +89,20 @@ static const char *risk_of_kind(struct an_book *book, const struct an_kind_at_ri
     }
     const char *next = "";
     if (risk->next) {
-        const char *they = risk->in_next == 1 ? "is" : "are";
+        const char *some = risk->in_next == risk->items
+                               ? risk->items == 1 ? "it is" : "all of them are"
+                               : an_arena_printf(arena, "%s of them %s",
+                                                 an_say_count(arena, (int64_t)risk->in_next),
+                                                 risk->in_next == 1 ? "is" : "are");
         next = !risk->in_next ? an_arena_printf(arena, "; none is in a %s yet", risk->next)
                : risk->next_items
-                   ? an_arena_printf(arena, "; %s of them %s already in %s",
-                                     an_say_count(arena, (int64_t)risk->in_next), they,
+                   ? an_arena_printf(arena, "; %s already in %s", some,
                                      an_say_many(arena, (int64_t)risk->next_items, risk->next))
-                   : an_arena_printf(arena, "; %s of them %s already in a %s",
-                                     an_say_count(arena, (int64_t)risk->in_next), they, risk->next);
+                   : an_arena_printf(arena, "; %s already in a %s", some, risk->next);
     }
-    return an_arena_printf(arena, "%s carry an open signal%s%s.",
-                           an_say_many(arena, (int64_t)risk->items, risk->kind), next ? next : "",
-                           range ? range : "");
+    return an_arena_printf(
+        arena, "%s %s an open signal%s%s.", an_say_many(arena, (int64_t)risk->items, risk->kind),
+        risk->items == 1 ? "carries" : "carry", next ? next : "", range ? range : "");
 }
 
 static const char *risk_of_signal(struct an_book *book, const struct an_shift_signal *one)
@@ -284,14 +293,14 @@ struct an_bullets an_bullets_due(struct an_book *book)
             an_arena_printf(book->arena, "%s of earlier shifts without an answer:",
                             an_say_many(book->arena, (int64_t)data->due_count, "signal")));
     }
-    const size_t shown = data->due_count <= MOST_SIGNALS + 1 ? data->due_count : MOST_SIGNALS;
+    const size_t shown = data->due_count <= MOST_DUE + 1 ? data->due_count : MOST_DUE;
     for (size_t i = 0; i < shown; i++) {
         const struct an_due_signal *due = &data->due[i];
         add(book, &bullets, false, true, NULL,
-            an_arena_printf(book->arena, "%s %s, %s, %s ago (signal %" PRId64 ")", due->code,
-                            due->title, an_say_time(book->arena, data->line->zone, due->signal_us),
-                            an_say_span(book->arena, data->as_of_us - due->signal_us),
-                            due->signal_id));
+            an_arena_printf(book->arena, "%s %s (signal %" PRId64 "): %s, %s ago", due->code,
+                            due->title, due->signal_id,
+                            an_say_time(book->arena, data->line->zone, due->signal_us),
+                            an_say_span(book->arena, data->as_of_us - due->signal_us)));
     }
     if (shown < data->due_count) {
         add(book, &bullets, false, true, NULL,

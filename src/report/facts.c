@@ -154,8 +154,8 @@ static const char *assumption_text(struct an_arena *arena, const struct an_limit
 /* What was doubtful when the limits were proposed; limits show has the whole list. */
 static const char *warning_text(struct an_arena *arena, const struct an_limits *limits)
 {
-    const size_t most = 2;
-    const size_t shown = limits->warning_count <= most + 1 ? limits->warning_count : most;
+    const size_t most = 1;
+    const size_t shown = limits->warning_count < most ? limits->warning_count : most;
     struct an_text text = {0};
     for (size_t i = 0; i < shown; i++) {
         an_text_addf(&text, "%s%s", text.length ? "; " : "", limits->warnings[i]);
@@ -183,9 +183,7 @@ static const char *sampling_text(struct an_arena *arena, const struct an_stream_
     }
     if (isfinite(sheet->readings_per_sample)) {
         const double n = sheet->readings_per_sample;
-        an_text_addf(&text, "%sn %s%s", text.length ? ", " : "",
-                     fabs(n - nearbyint(n)) < 1e-9 ? "" : "about ",
-                     an_say_number(arena, n, n < 10 && fabs(n - nearbyint(n)) > 1e-9 ? 1 : 0));
+        an_text_addf(&text, "%s%s", text.length ? ", " : "", an_say_n(arena, n, sheet->counted_in));
     }
     if (sheet->shift_samples > 1 && sheet->panel[0].count > 1) {
         const struct an_plot_point *points = sheet->panel[0].points;

@@ -220,13 +220,15 @@ static void count_samples(const struct copying *copy)
     const struct an_stream_view *view = copy->view;
     struct an_stream_sheet *sheet = copy->sheet;
     double readings = 0;
+    const bool counts = view->characteristic && view->characteristic->kind == AN_COUNTED;
+    sheet->counted_in = counts ? "opportunity" : "reading";
     sheet->last_us = AN_NO_INSTANT;
     sheet->last_value = (double)NAN;
     for (size_t i = 0; i < view->count; i++) {
         const struct an_judged_point *point = &view->points[i];
         if (point->sample.at_us >= data->shift.from_us) {
             sheet->shift_samples++;
-            readings += (double)point->sample.n;
+            readings += counts ? point->sample.opportunities : (double)point->sample.n;
         } else if (data->before_label && point->sample.at_us >= data->before.from_us &&
                    point->sample.at_us < data->before.until_us) {
             sheet->before_samples++;
@@ -342,6 +344,7 @@ static enum an_status fill_lost(struct an_gather *gather, const struct an_stream
                                       .station_title = stream->station,
                                       .unit = "",
                                       .news = true,
+                                      .counted_in = "reading",
                                       .lsl = none,
                                       .usl = none,
                                       .target = none,

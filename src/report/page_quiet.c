@@ -38,15 +38,16 @@ static const char *state_of(struct an_book *book, const struct an_stream_sheet *
             book, an_arena_printf(arena, "none since %s",
                                   an_say_time(arena, book->data->line->zone, sheet->last_us)));
     }
-    const double n = sheet->readings_per_sample;
-    const bool whole = fabs(n - nearbyint(n)) < 1e-9;
     const char *but = !sheet->described    ? "; not in the description"
                       : !sheet->has_limits ? "; no limits"
                       : !sheet->news       ? "; never signalled"
                                            : "";
-    return an_book_text(book, an_arena_printf(arena, "%s, n %s%s%s",
-                                              an_say_many(arena, sheet->shift_samples, "sample"),
-                                              whole ? "" : "~", an_say_number(arena, n, 0), but));
+    const double n = sheet->readings_per_sample;
+    return an_book_text(
+        book,
+        an_arena_printf(arena, "%s%s%s%s", an_say_many(arena, sheet->shift_samples, "sample"),
+                        isfinite(n) && n > 1.5 ? " of " : "",
+                        isfinite(n) && n > 1.5 ? an_say_n(arena, n, sheet->counted_in) : "", but));
 }
 
 /* Title; then how much was measured, beside the last value that the chart tells. */
@@ -181,7 +182,7 @@ void an_compose_quiet(struct an_book *book, const struct an_report_page *page)
     an_book_say(book, AN_TYPE_SMALL, 5,
                 an_arena_printf(book->arena,
                                 "All charts from %s to %s: the level only, each on the scale of "
-                                "its own limits. n: readings in a sample. Right: the last value.",
+                                "its own limits; at the right the last value.",
                                 an_say_time(book->arena, data->line->zone, data->axis_from_us),
                                 an_say_time(book->arena, data->line->zone, data->axis_until_us)));
     for (size_t i = 0; i < data->station_count && !book->failed; i++) {

@@ -22,33 +22,37 @@
 
 /* ---- carrying items ------------------------------------------------------------------------- */
 
-/* The digits a serial ends in; false if it ends in none or in too many to count with. */
-static bool tail_number(const char *serial, size_t *stem, uint64_t *number)
+struct numbered { /* a serial taken apart: stem, running number, check characters */
+    size_t stem, digits, tail;
+    uint64_t number;
+};
+
+/* The last digits of a serial; behind them may stand up to two check characters and their dash.
+ * False if there are none, or too many to count with. */
+static bool take_apart(const char *serial, struct numbered *parts)
 {
     const size_t length = strlen(serial);
-    size_t at = length;
+    size_t end = length;
+    while (end && length - end < 4 && (serial[end - 1] < '0' || serial[end - 1] > '9')) {
+        end--;
+    }
+    size_t at = end;
     while (at && serial[at - 1] >= '0' && serial[at - 1] <= '9') {
         at--;
     }
-    if (at == length || length - at > 15) {
-        return false;
+    *parts = (struct numbered){.stem = at, .digits = end - at, .tail = length - end};
+    for (size_t i = at; i < end && parts->digits <= 15; i++) {
+        parts->number = parts->number * 10 + (uint64_t)(serial[i] - '0');
     }
-    *stem = at;
-    *number = 0;
-    for (size_t i = at; i < length; i++) {
-        *number = *number * 10 + (uint64_t)(serial[i] - '0');
-    }
-    return true;
+    return parts->digits && parts->digits <= 15 && parts->tail <= 3;
 }
 
 static bool follows(const char *a, const char *b)
 {
-    size_t stem_a = 0;
-    size_t stem_b = 0;
-    uint64_t x = 0;
-    uint64_t y = 0;
-    return tail_number(a, &stem_a, &x) && tail_number(b, &stem_b, &y) && stem_a == stem_b &&
-           strlen(a) == strlen(b) && !strncmp(a, b, stem_a) && y == x + 1;
+    struct numbered x;
+    struct numbered y;
+    return take_apart(a, &x) && take_apart(b, &y) && x.stem == y.stem && x.digits == y.digits &&
+           x.tail == y.tail && !strncmp(a, b, x.stem) && y.number == x.number + 1;
 }
 
 /* By the item they went into (those in none last), then in the order of their serials. */
@@ -238,10 +242,12 @@ static void list_items(struct an_book *book, const struct an_shift_signal *one)
                               one->item_count)
             : "";
     const char *heading = an_book_text(
-        book, an_arena_printf(book->arena, "%s %s %s%s",
-                              an_say_many(book->arena, (int64_t)one->signal.item_count, one->kind),
-                              one->signal.item_count == 1 ? "carries" : "carry",
-                              one->signal.code ? one->signal.code : "it", more ? more : ""));
+        book,
+        an_arena_printf(book->arena, "%s %s %s%s%s",
+                        an_say_many(book->arena, (int64_t)one->signal.item_count, one->kind),
+                        one->signal.item_count == 1 ? "carries" : "carry",
+                        one->signal.code ? one->signal.code : "it",
+                        one->signal.record.panel == 1 ? " of the spread" : "", more ? more : ""));
     const size_t listed = list_short_groups(book, one, groups, count, &heading);
     list_long_groups(book, one, groups + listed, count - listed, heading);
 }

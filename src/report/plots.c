@@ -87,12 +87,11 @@ static void label_phases(struct an_book *book, const struct an_stream_sheet *she
 static const char *panel_title(struct an_book *book, const struct an_stream_sheet *sheet, int panel)
 {
     const double n = sheet->readings_per_sample;
-    const bool whole = isfinite(n) && fabs(n - nearbyint(n)) < 1e-9;
-    const char *of = !isfinite(n) || n < 1.5
-                         ? ""
-                         : an_book_text(book, an_arena_printf(book->arena, " of %s%s readings",
-                                                              whole ? "" : "about ",
-                                                              an_say_number(book->arena, n, 0)));
+    const char *of =
+        !isfinite(n) || n < 1.5
+            ? ""
+            : an_book_text(book, an_arena_printf(book->arena, " of %s",
+                                                 an_say_n(book->arena, n, sheet->counted_in)));
     const char *unit = sheet->unit && *sheet->unit && strcmp(sheet->unit, "1") != 0
                            ? an_book_text(book, an_arena_printf(book->arena, ", %s", sheet->unit))
                            : "";

@@ -39,6 +39,7 @@ struct an_stream_sheet {
     size_t phase_count;
     int64_t shift_samples, before_samples; /* in this shift; in the last one */
     double readings_per_sample;            /* of the samples in this shift; NAN if none */
+    const char *counted_in;                /* "reading", or "opportunity" of counts */
     double last_value;                     /* newest plotted level up to the end; NAN none */
     int64_t last_us;                       /* its time; AN_NO_INSTANT none */
     bool has_limits;                       /* locked limits judge its newest samples */

@@ -149,6 +149,17 @@ const char *an_say_list(struct an_arena *arena, const char *const *at, size_t co
     return copy;
 }
 
+const char *an_say_n(struct an_arena *arena, double n, const char *counted_in)
+{
+    const double rest = fabs(n - nearbyint(n));
+    if (n < 10 && rest > 0.05) {
+        return an_arena_printf(arena, "about %s %s", an_say_number(arena, n, 1),
+                               an_say_plural(arena, counted_in));
+    }
+    return an_arena_printf(arena, "%s%s", rest < 1e-9 ? "" : "about ",
+                           an_say_many(arena, (int64_t)nearbyint(n), counted_in));
+}
+
 const char *an_say_rule_code(struct an_arena *arena, enum an_rule rule,
                              const struct an_rule_choice *choice)
 {

@@ -29,6 +29,8 @@ const char *an_say_period(struct an_arena *arena, const struct an_zone *zone, in
 const char *an_say_span(struct an_arena *arena, int64_t span_us); /* "3 days", "14 h", "20 min" */
 /* "a, b, c and 4 more"; "" if there is none */
 const char *an_say_list(struct an_arena *arena, const char *const *at, size_t count, size_t most);
+/* Size of a sample: "24 readings", "about 34,560 opportunities", "1 reading". */
+const char *an_say_n(struct an_arena *arena, double n, const char *counted_in);
 /* A rule as it is switched on, both sides: code "R9", words "9 points in a row on one side". */
 const char *an_say_rule_code(struct an_arena *arena, enum an_rule rule,
                              const struct an_rule_choice *choice);

@@ -195,6 +195,7 @@ static void invent_sheet(struct an_arena *arena, struct an_shift_data *data, siz
     invent_panel(arena, data, &sheet->panel[0], &story, &seed, station == 1 ? "value" : "mean",
                  &beyond);
     sheet->readings_per_sample = station == 1 ? 1 : 24;
+    sheet->counted_in = "reading";
     sheet->single_values = station == 1;
     sheet->lsl = station == 1 ? 1.6 : (double)NAN;
     sheet->usl = station == 1 ? 2.6 : (double)NAN;

@@ -73,6 +73,15 @@ START_TEST(spans)
 }
 END_TEST
 
+START_TEST(sizes_of_samples)
+{
+    ck_assert_str_eq(an_say_n(arena, 1, "reading"), "1 reading");
+    ck_assert_str_eq(an_say_n(arena, 24, "reading"), "24 readings");
+    ck_assert_str_eq(an_say_n(arena, 2.5, "reading"), "about 2.5 readings");
+    ck_assert_str_eq(an_say_n(arena, 34559.6, "opportunity"), "about 34,560 opportunities");
+}
+END_TEST
+
 START_TEST(lists_count_what_they_leave_out)
 {
     static const char *const names[] = {"a", "b", "c", "d", "e"};
@@ -153,6 +162,7 @@ int main(void)
     tcase_add_loop_test(tests, counts_and_plurals, 0, ROWS(many_rows));
     tcase_add_loop_test(tests, measures, 0, ROWS(measure_rows));
     tcase_add_loop_test(tests, spans, 0, ROWS(span_rows));
+    tcase_add_test(tests, sizes_of_samples);
     tcase_add_test(tests, lists_count_what_they_leave_out);
     tcase_add_test(tests, periods_are_local);
     tcase_add_test(tests, rules_are_spelled_out);
