@@ -129,6 +129,20 @@ static double range_density(double r, size_t n, double step)
     return (double)n * ((double)n - 1.0) / (2.0 * PI) * exp(-r * r / 4.0) * 2.0 * step * sum;
 }
 
+static double step_for(size_t n)
+{
+    static const struct {
+        size_t n;
+        double step;
+    } steps[] = {{3, 0.4}, {6, 0.3}, {10, 0.25}, {20, 0.2}, {60, 0.15}, {200, 0.125}};
+    for (size_t i = 0; i < sizeof steps / sizeof steps[0]; i++) {
+        if (n <= steps[i].n) {
+            return steps[i].step;
+        }
+    }
+    return 0.08;
+}
+
 enum an_status an_d3(size_t n, double *d3)
 {
     double d2;
@@ -136,7 +150,7 @@ enum an_status an_d3(size_t n, double *d3)
     if (st) {
         return st;
     }
-    const double step = n <= 10 ? 0.25 : n <= 20 ? 0.2 : n <= 60 ? 0.15 : n <= 200 ? 0.125 : 0.08;
+    const double step = step_for(n);
     double sum = 0.0;
     for (double v = -38.0 / ((double)n - 1.0); v < 14.0; v += step) {
         const double r = v > 0.0 ? v + log1p(exp(-v)) : log1p(exp(v));
