@@ -136,8 +136,8 @@ static const char *read_time_pattern(struct an_reading *reading, const struct an
     return pattern;
 }
 
-static void read_time(struct an_reading *reading, const struct an_yaml_node *node,
-                      const struct an_yaml_node *at, const char *what, struct an_time_column *time)
+static void read_time(struct an_reading *reading, const struct an_yaml_node *node, const char *what,
+                      struct an_time_column *time)
 {
     time->pattern = "rfc3339";
     if (!node) {
@@ -152,7 +152,7 @@ static void read_time(struct an_reading *reading, const struct an_yaml_node *nod
         }
         return;
     }
-    struct an_map map = an_map_open(reading, node, at, an_phrase(reading, "'time' of %s", what));
+    struct an_map map = an_map_open(reading, node, NULL, an_phrase(reading, "'time' of %s", what));
     time->column =
         an_read_column(reading, an_map_need(&map, "column", "the column of the time"), "column");
     time->pattern = read_time_pattern(reading, an_map_take(&map, "pattern"));
@@ -162,15 +162,14 @@ static void read_time(struct an_reading *reading, const struct an_yaml_node *nod
     an_map_close(&map);
 }
 
-static void read_item(struct an_reading *reading, const struct an_yaml_node *node,
-                      const struct an_yaml_node *at, const char *what, const struct an_line *line,
-                      struct an_station *station)
+static void read_item(struct an_reading *reading, const struct an_yaml_node *node, const char *what,
+                      const struct an_line *line, struct an_station *station)
 {
     station->item_kind = AN_NONE;
     if (!node) {
         return;
     }
-    struct an_map map = an_map_open(reading, node, at, an_phrase(reading, "'item' of %s", what));
+    struct an_map map = an_map_open(reading, node, NULL, an_phrase(reading, "'item' of %s", what));
     station->item_kind =
         an_read_kind(reading, an_map_need(&map, "kind", "one of the declared kinds"), "kind", line);
     station->item_column =
@@ -219,9 +218,8 @@ static void read_station(struct an_reading *reading, struct an_line *line, size_
     struct an_names *columns = read_column_names(reading, an_map_take(&map, "columns"), station);
     reading->columns = columns;
     read_time(reading, an_map_need(&map, "time", "{column: ...}, or 'file' if rows carry no time"),
-              key, what, &station->time);
-    read_item(reading, an_map_need(&map, "item", "{kind: ..., column: ...}"), key, what, line,
-              station);
+              what, &station->time);
+    read_item(reading, an_map_need(&map, "item", "{kind: ..., column: ...}"), what, line, station);
     an_read_links(reading, an_map_take(&map, "links"), what, line, station);
     an_read_purpose(reading, an_map_take(&map, "purpose"), what, &station->purpose);
     read_named_columns(reading, &map, station);

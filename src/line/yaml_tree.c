@@ -197,6 +197,7 @@ static void on_alias(struct build *b, struct fy_event *event)
     size_t length = 0;
     const char *text = fy_token_get_text(event->alias.anchor, &length);
     const struct an_bytes name = {(const unsigned char *)text, text ? length : 0};
+    node->column -= node->column > 1 ? 1 : 0; /* libfyaml marks the name behind the star */
     const size_t number = an_names_find(b->anchors, name);
     if (number != AN_NO_NAME && b->anchored[number]) {
         place(b, b->anchored[number], AN_NO_NAME);
