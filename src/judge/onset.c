@@ -10,6 +10,8 @@
 
 #include <math.h>
 
+#define RAMP_POINTS 8
+
 const struct an_panel_point *an_story_point(const struct an_story *story, size_t at)
 {
     const struct an_chart_point *point = &story->view.points[at].point;
@@ -97,6 +99,26 @@ static void set_ramp(struct an_story *story, double rate)
     }
 }
 
+/* A ramp must have had points enough to be seen as one, and explain them clearly better than a step
+ * (e^2 times as likely): two or three high points in a row are no rate a day. */
+static bool best_change(const double x[], size_t n, double scratch[], struct an_change *change)
+{
+    struct an_change step;
+    struct an_change ramp;
+    const bool has_step = !an_change_step(x, n, 0.0, AN_STORY_CONFIDENCE, scratch, &step);
+    const bool has_ramp = !an_change_ramp(x, n, 0.0, AN_STORY_CONFIDENCE, scratch, &ramp);
+
+    if (has_ramp && n - ramp.first >= RAMP_POINTS &&
+        (!has_step || ramp.log_likelihood_gain > step.log_likelihood_gain + 2)) {
+        *change = ramp;
+        return true;
+    }
+    if (has_step) {
+        *change = step;
+    }
+    return has_step;
+}
+
 static enum an_status fit(struct an_story *story, struct an_error *err)
 {
     struct an_signal *signal = story->signal;
@@ -117,7 +139,7 @@ static enum an_status fit(struct an_story *story, struct an_error *err)
         }
     }
     struct an_change *change = &signal->change;
-    if (an_change_best(x, n, 0.0, AN_STORY_CONFIDENCE, scratch, change)) {
+    if (!best_change(x, n, scratch, change)) {
         return AN_OK; /* too few points to date it */
     }
     const double moved = change->after - change->before;

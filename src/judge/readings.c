@@ -95,7 +95,8 @@ static const struct place *find_place(const struct place *places, size_t count, 
     return found->visit_id == visit_id && line <= found->last_line ? found : NULL;
 }
 
-/* A column as texts if it is stored so, as numbers else. */
+/* A column as texts if it is stored so, as numbers else. Intake keeps the texts of a column that is
+ * also read as numbers under a name of their own. */
 static enum an_status read_cells(struct walk *walk, int64_t file_id, const char *column,
                                  size_t block, struct cells *cells, struct an_error *err)
 {
@@ -103,6 +104,13 @@ static enum an_status read_cells(struct walk *walk, int64_t file_id, const char 
     enum an_status st =
         an_store_texts(walk->store, file_id, column, block, walk->block_arena, &cells->codes,
                        &cells->rows, &cells->texts, &cells->text_count, err);
+    if (st == AN_NOT_FOUND) {
+        const char *texts = an_arena_printf(walk->block_arena, "%s@text", column);
+        st = texts ? an_store_texts(walk->store, file_id, texts, block, walk->block_arena,
+                                    &cells->codes, &cells->rows, &cells->texts, &cells->text_count,
+                                    err)
+                   : AN_NO_MEMORY;
+    }
     if (st == AN_NOT_FOUND) {
         st = an_store_numbers(walk->store, file_id, column, block, walk->block_arena,
                               &cells->numbers, err);

@@ -186,13 +186,15 @@ START_TEST(batch_from_the_sample)
 END_TEST
 
 /* ---- the table of sentences -------------------------------------------------------------------------------- */
-enum shape { JUMP, STEP_OVER, RAMP, RAMP_ENDED, ALTERNATING, HUGGING, RUN_FROM_START };
+enum shape { JUMP, TWO_POINTS, STEP_OVER, RAMP, RAMP_ENDED, ALTERNATING, HUGGING, RUN_FROM_START };
 
 static double shaped(enum shape shape, int i)
 {
     switch (shape) {
     case JUMP:
         return quiet(i) + (i == 50 ? 1.2 : 0);
+    case TWO_POINTS: /* rising, but two points are no rate a day */
+        return quiet(i) + (i == 50 ? 0.9 : i == 51 ? 1.8 : 0);
     case STEP_OVER:
         return quiet(i) - (i >= 30 && i < 42 ? 0.6 : 0);
     case RAMP:
@@ -224,6 +226,9 @@ static const struct {
      "Placement offset x of colour G, head H1 stood 1.5 um (6.0 sigma) above the centre in one "
      "sample at 14:20 on 2 March: above the upper control limit; 1 tile carries it (T-0050), and "
      "is in a wall."},
+    {TWO_POINTS, 70, 0, "colour=G,head=H1",
+     "Placement offset x of colour G, head H1 rose by 1.4 um (5.6 sigma) from 14:20 on 2 March to "
+     "14:30: above the upper control limit; 2 tiles carry it, none of them in a wall yet."},
     {STEP_OVER, 70, 0, "colour=G,head=H1",
      "Placement offset x of colour G, head H1 fell by 0.62 um (2.5 sigma) from 11:10 on 2 March "
      "(between 11:00 and 11:10) to 12:50: below the lower control limit, later 9 points in a row "
