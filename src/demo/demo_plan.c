@@ -81,6 +81,12 @@ int64_t an_demo_plan_instant(const struct an_demo_plan *plan, int day, int hour)
     return at_us[0];
 }
 
+int64_t an_demo_plan_closes_us(const struct an_demo_plan *plan, enum an_demo_station station)
+{
+    /* longest: some 180 repairs of 5 s, or 35 tiles of a wall at 25 s; transfer keeps its takt */
+    return plan->until_us - (station == AN_DEMO_TRANSFER ? 0 : 16 * AN_MINUTE_US);
+}
+
 static bool plan_shifts(struct an_demo_plan *plan)
 {
     plan->shift_count = (size_t)plan->days * 3 + PRELUDE_SHIFTS;
@@ -211,7 +217,7 @@ static bool plan_walls(struct an_demo_plan *plan)
             continue;
         }
         const int64_t at_us = plan->tiles[i].at_us[AN_DEMO_LUMINANCE] + 40 * AN_MINUTE_US;
-        if (at_us >= plan->until_us) {
+        if (at_us >= an_demo_plan_closes_us(plan, AN_DEMO_ASSEMBLY)) {
             break; /* still in the buffer when the files end */
         }
         struct an_demo_random random = an_demo_random_of(plan->seed, 3, plan->wall_count);

@@ -168,6 +168,9 @@ struct an_demo_random an_demo_plan_random(const struct an_demo_plan *plan,
                                           enum an_demo_station station, size_t index);
 /* The instant of a local hour on the day-th day of production (from 0). */
 int64_t an_demo_plan_instant(const struct an_demo_plan *plan, int day, int hour);
+/* Work at a station that would begin at this instant or later is not in the files: it could end in
+ * a shift after the last one, and that shift would then be the newest with hardly a row in it. */
+int64_t an_demo_plan_closes_us(const struct an_demo_plan *plan, enum an_demo_station station);
 const char *an_demo_shift_name(const struct an_demo_shift *shift);
 /* "2026-03-02" with another mark in place of "-", or none if it is 0; 16 bytes. */
 char *an_demo_shift_date(const struct an_demo_shift *shift, char mark, char buffer[16]);

@@ -87,11 +87,12 @@ static void collect_tiles(struct seeding *seeding, struct an_demo_fault *fault,
                           enum an_demo_station station, int head)
 {
     const struct an_demo_plan *const plan = seeding->plan;
+    const int64_t closes_us = an_demo_plan_closes_us(plan, station);
+    const int64_t until_us = fault->until_us < closes_us ? fault->until_us : closes_us;
     for (size_t i = 0; i < plan->tile_count; i++) {
         const struct an_demo_tile *const tile = &plan->tiles[i];
         const int64_t at_us = tile->at_us[station];
-        if (at_us >= fault->from_us && at_us < fault->until_us &&
-            (head < 0 || tile->head == head)) {
+        if (at_us >= fault->from_us && at_us < until_us && (head < 0 || tile->head == head)) {
             fault->tiles[fault->tile_count++] = (int)i;
         }
     }
@@ -242,7 +243,7 @@ static void darken_tiles(struct an_demo_plan *plan, struct an_demo_fault *fault)
         const int epi_run = 1 + wafer / AN_DEMO_EPI_WAFERS;
         if (epi_run == LOT_EPI_RUN) {
             tile->effect.green_factor = LOT_FLUX;
-            if (tile->at_us[AN_DEMO_LUMINANCE] < plan->until_us) {
+            if (tile->at_us[AN_DEMO_LUMINANCE] < an_demo_plan_closes_us(plan, AN_DEMO_LUMINANCE)) {
                 fault->tiles[fault->tile_count++] = (int)i;
             }
         } else if (epi_run > LOT_EPI_RUN) {

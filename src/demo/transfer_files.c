@@ -19,7 +19,9 @@ const struct an_demo_tile *an_demo_next_tile(const struct an_demo_plan *plan,
     while (*next < plan->tile_count && plan->tiles[*next].at_us[station] < shift->from_us) {
         (*next)++;
     }
-    if (*next >= plan->tile_count || plan->tiles[*next].at_us[station] >= shift->until_us) {
+    const int64_t closes_us = an_demo_plan_closes_us(plan, station);
+    const int64_t until_us = shift->until_us < closes_us ? shift->until_us : closes_us;
+    if (*next >= plan->tile_count || plan->tiles[*next].at_us[station] >= until_us) {
         return NULL;
     }
     return &plan->tiles[(*next)++];
