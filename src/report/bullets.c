@@ -12,7 +12,7 @@
 
 enum {
     MOST_SIGNALS = 4,
-    MOST_DUE = 4,
+    MOST_DUE = 3,
     MOST_STATIONS = 4,
     MOST_REASONS = 4,
     MOST_FILES = 3,

@@ -93,13 +93,34 @@ static enum an_status list_stations(struct an_gather *gather,
     return AN_OK;
 }
 
+static bool in_shift(const struct an_shift_data *data, const struct an_file *file)
+{
+    return file->first_us != AN_NO_INSTANT && file->last_us != AN_NO_INSTANT &&
+           file->first_us < data->shift.until_us && file->last_us >= data->shift.from_us;
+}
+
+/* The first row held for this reason in a file of this shift; else the first of all. */
 static const char *first_example(struct an_gather *gather, const struct an_held_count *count,
-                                 enum an_status *st)
+                                 const struct an_file *files, size_t file_count, enum an_status *st)
 {
     struct an_held *rows = NULL;
     size_t found = 0;
-    *st = an_store_held(gather->store, count->station, count->code, 0, 1, gather->arena, &rows,
-                        &found, gather->err);
+    for (size_t i = 0; i < file_count && !found; i++) {
+        const struct an_file *file = &files[i];
+        if (!file->held || !in_shift(gather->data, file) || !file->station || !count->station ||
+            strcmp(file->station, count->station) != 0) {
+            continue;
+        }
+        *st = an_store_held(gather->store, count->station, count->code, file->file_id, 1,
+                            gather->arena, &rows, &found, gather->err);
+        if (*st) {
+            return NULL;
+        }
+    }
+    if (!found) {
+        *st = an_store_held(gather->store, count->station, count->code, 0, 1, gather->arena, &rows,
+                            &found, gather->err);
+    }
     if (*st || !found) {
         return NULL;
     }
@@ -108,7 +129,8 @@ static const char *first_example(struct an_gather *gather, const struct an_held_
                            rows[0].why ? rows[0].why : rows[0].code);
 }
 
-static enum an_status list_held(struct an_gather *gather)
+static enum an_status list_held(struct an_gather *gather, const struct an_file *files,
+                                size_t file_count)
 {
     struct an_shift_data *data = gather->data;
     struct an_held_count *counts = NULL;
@@ -129,7 +151,7 @@ static enum an_status list_held(struct an_gather *gather)
             .code = counts[i].code,
             .rows = counts[i].rows,
             .files = counts[i].files,
-            .example = first_example(gather, &counts[i], &st),
+            .example = first_example(gather, &counts[i], files, file_count, &st),
             .advice =
                 gather->options->held_advice ? gather->options->held_advice(counts[i].code) : NULL};
         if (st) {
@@ -144,25 +166,14 @@ static enum an_status list_held(struct an_gather *gather)
  * made after it was held, because nobody can say to which shift it belongs. */
 static bool belongs(const struct an_shift_data *data, const struct an_file *file)
 {
-    if (file->state != AN_FILE_HELD) {
-        return false;
-    }
-    if (file->first_us == AN_NO_INSTANT || file->last_us == AN_NO_INSTANT) {
-        return true;
-    }
-    return file->first_us < data->shift.until_us && file->last_us >= data->shift.from_us;
+    return file->state == AN_FILE_HELD && (file->first_us == AN_NO_INSTANT ||
+                                           file->last_us == AN_NO_INSTANT || in_shift(data, file));
 }
 
-static enum an_status list_held_files(struct an_gather *gather)
+static enum an_status list_held_files(struct an_gather *gather, const struct an_file *files,
+                                      size_t count)
 {
     struct an_shift_data *data = gather->data;
-    struct an_file *files = NULL;
-    size_t count = 0;
-    const enum an_status st = an_store_files(gather->store, AN_NO_INSTANT, AN_NO_INSTANT,
-                                             gather->arena, &files, &count, gather->err);
-    if (st) {
-        return st;
-    }
     data->held_files = an_arena_alloc(gather->arena, count ? count : 1, sizeof *data->held_files);
     if (!data->held_files) {
         return no_memory(gather);
@@ -185,11 +196,17 @@ enum an_status an_gather_intake(struct an_gather *gather)
     if (!st) {
         st = list_stations(gather, traffic, count);
     }
+    struct an_file *files = NULL;
+    size_t file_count = 0;
     if (!st) {
-        st = list_held(gather);
+        st = an_store_files(gather->store, AN_NO_INSTANT, AN_NO_INSTANT, gather->arena, &files,
+                            &file_count, gather->err);
     }
     if (!st) {
-        st = list_held_files(gather);
+        st = list_held(gather, files, file_count);
+    }
+    if (!st) {
+        st = list_held_files(gather, files, file_count);
     }
     return st;
 }

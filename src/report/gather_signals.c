@@ -126,6 +126,19 @@ static enum an_status fill_signal(struct an_gather *gather, const struct an_sign
         one->kind = title_of(kind);
         one->product = kind->product;
     }
+    /* a reference item comes round again and again: it tells of the gauge, it is no product */
+    const struct an_station *station = NULL;
+    const struct an_characteristic *characteristic = NULL;
+    const char *purpose = NULL;
+    (void)an_judge_resolve(gather->line, &from->stream, &station, &characteristic, &purpose,
+                           gather->arena);
+    if (purpose) {
+        one->product = false;
+        one->kind = an_arena_printf(gather->arena, "%s item", purpose);
+        if (!one->kind) {
+            return no_memory(gather);
+        }
+    }
     one->name = an_arena_printf(gather->arena, "stream-%lld", (long long)from->stream.stream_id);
     return one->name ? carried_items(gather, one) : no_memory(gather);
 }
@@ -286,6 +299,12 @@ static bool same_moment(const struct an_signal *a, const struct an_signal *b)
            b->onset_earliest_us <= a->onset_latest_us;
 }
 
+static int64_t apart(const struct an_shift_signal *a, const struct an_shift_signal *b)
+{
+    const int64_t span = a->signal.onset_us - b->signal.onset_us;
+    return span < 0 ? -span : span;
+}
+
 static enum an_status find_also(struct an_gather *gather, size_t which)
 {
     struct an_shift_data *data = gather->data;
@@ -299,6 +318,17 @@ static enum an_status find_also(struct an_gather *gather, size_t which)
             data->signals[i].signal.stream.stream_id != one->signal.stream.stream_id) {
             one->also[one->also_count++] = i;
         }
+    }
+    /* nearest start first */
+    for (size_t i = 1; i < one->also_count; i++) {
+        const size_t moved = one->also[i];
+        size_t k = i;
+        while (k &&
+               apart(one, &data->signals[moved]) < apart(one, &data->signals[one->also[k - 1]])) {
+            one->also[k] = one->also[k - 1];
+            k--;
+        }
+        one->also[k] = moved;
     }
     return AN_OK;
 }

@@ -387,6 +387,20 @@ static enum an_status fill_lost(struct an_gather *gather, const struct an_stream
     return AN_OK;
 }
 
+/* "stamp_id" is "stamp" to a reader. */
+static const char *column_words(struct an_arena *arena, const char *column)
+{
+    size_t length = strlen(column);
+    if (length > 3 && !strcmp(column + length - 3, "_id")) {
+        length -= 3;
+    }
+    char *words = an_arena_copy(arena, column, length);
+    for (char *at = words; at && *at; at++) {
+        *at = *at == '_' ? ' ' : *at;
+    }
+    return words ? words : column;
+}
+
 static enum an_status fill_sheet(struct an_gather *gather, const struct an_stream *stream,
                                  struct an_stream_sheet *sheet)
 {
@@ -424,7 +438,7 @@ static enum an_status fill_sheet(struct an_gather *gather, const struct an_strea
     sheet->news = !view.characteristic || view.characteristic->signal_is_news;
     sheet->cautions = view.station ? view.station->cautions : NULL;
     if (view.characteristic && view.characteristic->ribbon_column) {
-        sheet->ribbon_title = view.characteristic->ribbon_column;
+        sheet->ribbon_title = column_words(gather->arena, view.characteristic->ribbon_column);
     } else if (view.characteristic && view.characteristic->ribbon_kind != AN_NONE &&
                view.characteristic->ribbon_kind < gather->line->kind_count) {
         sheet->ribbon_title = gather->line->kinds[view.characteristic->ribbon_kind].title;

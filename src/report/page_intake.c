@@ -98,7 +98,17 @@ static void held_table(struct an_book *book)
         row[4] = held->example ? held->example : "";
         row[5] = held->advice ? held->advice : "";
     }
-    const struct an_table table = {columns, COLUMNS, cells, data->held_count, NULL, 8.0};
+    bool advised = false;
+    for (size_t i = 0; i < data->held_count; i++) {
+        advised = advised || data->held[i].advice;
+    }
+    struct an_table_column shown[COLUMNS];
+    memcpy(shown, columns, sizeof shown);
+    if (!advised) { /* its room goes to the examples */
+        shown[COLUMNS - 2].share += shown[COLUMNS - 1].share;
+        shown[COLUMNS - 1] = (struct an_table_column){"", 0, AN_LEFT, false};
+    }
+    const struct an_table table = {shown, COLUMNS, cells, data->held_count, NULL, 8.0};
     an_book_table(book, "Held, by reason", &table);
 }
 

@@ -14,9 +14,9 @@
 #include <math.h>
 #include <string.h>
 
-#define CARD_CODE_PT 52.0
-#define CARD_COUNT_PT 56.0
-#define CARD_REACTION_PT 92.0
+#define CARD_CODE_PT 48.0
+#define CARD_COUNT_PT 54.0
+#define CARD_REACTION_PT 88.0
 #define CARD_GAP_PT 8.0
 #define CARD_LEAST_PT 58.0
 #define CARD_GROW_PT 30.0
@@ -36,7 +36,7 @@ static struct card card_of(struct an_book *book, const struct an_shift_signal *o
     struct card card = {.signal = one};
     const double rest =
         book->body.width - CARD_CODE_PT - CARD_COUNT_PT - CARD_REACTION_PT - 2 * CARD_GAP_PT;
-    card.chart_width = rest * 0.47;
+    card.chart_width = rest * 0.42;
     card.text_width = rest - card.chart_width - CARD_GAP_PT;
     card.sentence =
         one->signal.sentence ? one->signal.sentence : book->data->sheets[one->sheet].title;
@@ -143,10 +143,10 @@ static void draw_card(struct an_book *book, const struct card *card)
 static void rest_as_table(struct an_book *book, size_t first, const char *title)
 {
     static const struct an_table_column columns[] = {
-        {"code", 0.8, AN_LEFT, false},      {"stream", 4.4, AN_LEFT, true},
-        {"since", 1.5, AN_LEFT, false},     {"size", 1.5, AN_RIGHT, false},
-        {"carrying", 1.3, AN_RIGHT, false}, {"in next", 0.8, AN_RIGHT, false},
-        {"page", 0.6, AN_RIGHT, false},     {"reaction, initials", 2.0, AN_LEFT, false}};
+        {"code", 0.9, AN_LEFT, false},      {"stream", 4.2, AN_LEFT, true},
+        {"since", 2.0, AN_LEFT, false},     {"size", 1.5, AN_RIGHT, false},
+        {"carrying", 1.3, AN_RIGHT, false}, {"in next", 0.9, AN_RIGHT, false},
+        {"page", 0.7, AN_RIGHT, false},     {"reaction, initials", 2.0, AN_LEFT, false}};
     enum { COLUMNS = sizeof columns / sizeof columns[0] };
     const struct an_shift_data *data = book->data;
     const size_t count = data->signal_count - first;

@@ -43,11 +43,13 @@ static const char *state_of(struct an_book *book, const struct an_stream_sheet *
                       : !sheet->news       ? "; never signalled"
                                            : "";
     const double n = sheet->readings_per_sample;
+    const bool whole = fabs(n - nearbyint(n)) < 1e-9;
     return an_book_text(
-        book,
-        an_arena_printf(arena, "%s%s%s%s", an_say_many(arena, sheet->shift_samples, "sample"),
-                        isfinite(n) && n > 1.5 ? " of " : "",
-                        isfinite(n) && n > 1.5 ? an_say_n(arena, n, sheet->counted_in) : "", but));
+        book, an_arena_printf(arena, "%s%s%s%s", an_say_many(arena, sheet->shift_samples, "sample"),
+                              !isfinite(n) ? ""
+                              : whole      ? ", n "
+                                           : ", n about ",
+                              isfinite(n) ? an_say_count(arena, (int64_t)nearbyint(n)) : "", but));
 }
 
 /* Title; then how much was measured, beside the last value that the chart tells. */
@@ -182,7 +184,8 @@ void an_compose_quiet(struct an_book *book, const struct an_report_page *page)
     an_book_say(book, AN_TYPE_SMALL, 5,
                 an_arena_printf(book->arena,
                                 "All charts from %s to %s: the level only, each on the scale of "
-                                "its own limits; at the right the last value.",
+                                "its own limits; n: readings or opportunities in a sample; "
+                                "right: the last value.",
                                 an_say_time(book->arena, data->line->zone, data->axis_from_us),
                                 an_say_time(book->arena, data->line->zone, data->axis_until_us)));
     for (size_t i = 0; i < data->station_count && !book->failed; i++) {

@@ -319,25 +319,24 @@ static void draw_also(struct an_book *book, const struct an_shift_signal *one)
     book->y += 5;
 }
 
+/* The larger one is the chart that moved. */
 static void draw_charts(struct an_book *book, const struct an_stream_sheet *sheet,
                         const struct an_shift_signal *one)
 {
-    double height = LEVEL_PT;
-    if (!sheet->panel[1].count) {
-        height += SPREAD_PT * 0.5;
-    }
     if (!sheet->panel[0].count) {
         an_book_say(book, AN_TYPE_BODY, 8, "No point to draw.");
         return;
     }
-    struct an_box box = {book->body.x, book->y, book->body.width, height};
-    an_plot_large(book, &box, sheet, 0, one);
-    book->y += height + 6;
-    if (sheet->panel[1].count) {
-        box.y = book->y;
-        box.height = SPREAD_PT;
-        an_plot_large(book, &box, sheet, 1, one);
-        book->y += SPREAD_PT + 6;
+    const bool both = sheet->panel[1].count > 0;
+    const bool spread_moved = both && one->signal.record.panel == 1;
+    const double height[2] = {!both          ? LEVEL_PT + SPREAD_PT * 0.5
+                              : spread_moved ? LEVEL_PT * 0.7
+                                             : LEVEL_PT,
+                              spread_moved ? SPREAD_PT + LEVEL_PT * 0.3 : SPREAD_PT};
+    for (int panel = 0; panel < 1 + both; panel++) {
+        const struct an_box box = {book->body.x, book->y, book->body.width, height[panel]};
+        an_plot_large(book, &box, sheet, panel, one);
+        book->y += height[panel] + 6;
     }
 }
 

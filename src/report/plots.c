@@ -135,12 +135,12 @@ double an_plot_large(struct an_book *book, const struct an_box *box,
                 plot.ribbon_title = sheet->ribbon_title ? sheet->ribbon_title : "batch";
             }
         }
-        if (signal && isfinite(signal->onset_at) && signal->signal.record.panel == 0) {
-            plot.onset = (struct an_plot_onset){.present = true,
-                                                .at = signal->onset_at,
-                                                .earliest = signal->onset_earliest,
-                                                .latest = signal->onset_latest};
-        }
+    }
+    if (signal && isfinite(signal->onset_at) && signal->signal.record.panel == panel) {
+        plot.onset = (struct an_plot_onset){.present = true,
+                                            .at = signal->onset_at,
+                                            .earliest = signal->onset_earliest,
+                                            .latest = signal->onset_latest};
     }
     if (panel == 0 && sheet->single_values) {
         double *values = an_arena_alloc(book->arena, from->count, sizeof *values);
