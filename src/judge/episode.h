@@ -15,7 +15,7 @@
 #include <stdint.h>
 
 /* Points before (or behind) a hit in which hits of its signal can lie: a window, and the memory. */
-#define AN_EPISODE_REACH (2 * AN_RULE_MEMORY)
+#define AN_EPISODE_REACH ((size_t)2 * AN_RULE_MEMORY)
 
 struct an_episode_hit { /* a hit that belongs to a signal */
     int64_t signal_id, limits_id;
