@@ -310,6 +310,19 @@ static void check_key(struct build *b, const struct an_yaml_node *key, struct an
     }
 }
 
+/* Emptying a set costs as much as it ever held, so a large one is not kept for small maps. */
+static bool empty_keys(struct build *b)
+{
+    if (an_names_count(b->keys) <= 1000) {
+        an_names_clear(b->keys);
+        return true;
+    }
+    an_names_close(b->keys);
+    b->keys = an_names_open();
+    b->mistakes->failed = b->mistakes->failed || !b->keys;
+    return b->keys != NULL;
+}
+
 /* Keys written out come first, whatever their place, so that they win over merged ones. */
 static void end_map(struct build *b, const struct frame *frame)
 {
@@ -323,7 +336,9 @@ static void end_map(struct build *b, const struct frame *frame)
         b->mistakes->failed = true;
         return;
     }
-    an_names_clear(b->keys);
+    if (!empty_keys(b)) {
+        return;
+    }
     for (const struct cell *cell = frame->first; cell && cell->next; cell = cell->next->next) {
         if (!is_merge_key(cell->node)) {
             check_key(b, cell->node, pairs, &node->count, cell->next->node);
