@@ -146,9 +146,9 @@ static void read_spec(struct an_reading *reading, const struct an_yaml_node *nod
     const struct an_yaml_node *target = an_map_take(&map, "target");
     const struct an_yaml_node *lower = an_map_take(&map, "lower");
     const struct an_yaml_node *upper = an_map_take(&map, "upper");
-    one->target = an_read_number(reading, target, "target", NAN);
-    one->lsl = an_read_number(reading, lower, "lower", NAN);
-    one->usl = an_read_number(reading, upper, "upper", NAN);
+    one->target = an_read_number(reading, target, "target", (double)NAN);
+    one->lsl = an_read_number(reading, lower, "lower", (double)NAN);
+    one->usl = an_read_number(reading, upper, "upper", (double)NAN);
     an_map_close(&map);
     if (one->lsl >= one->usl) {
         an_tell(reading, lower, "'lower' (%s) is not below 'upper' (%s)", lower->text, upper->text);
@@ -166,8 +166,8 @@ static void read_possible(struct an_reading *reading, const struct an_yaml_node 
     struct an_map map = an_map_open(reading, node, node, "'possible'");
     const struct an_yaml_node *least = an_map_take(&map, "min");
     const struct an_yaml_node *most = an_map_take(&map, "max");
-    one->possible_min = an_read_number(reading, least, "min", NAN);
-    one->possible_max = an_read_number(reading, most, "max", NAN);
+    one->possible_min = an_read_number(reading, least, "min", (double)NAN);
+    one->possible_max = an_read_number(reading, most, "max", (double)NAN);
     an_map_close(&map);
     if (one->possible_min >= one->possible_max) {
         an_tell(reading, least, "'min' (%s) is not below 'max' (%s)", least->text, most->text);

@@ -50,7 +50,7 @@ void an_read_count(struct an_reading *reading, const struct an_yaml_node *node,
 void an_read_opportunities(struct an_reading *reading, const struct an_yaml_node *node,
                            struct an_characteristic *one)
 {
-    one->opportunities = one->events.count > 0 && !node ? 1 : NAN;
+    one->opportunities = one->events.count > 0 && !node ? 1 : (double)NAN;
     if (!node) {
         return;
     }
