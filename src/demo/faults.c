@@ -30,7 +30,7 @@ enum { RUN = 9, MOST_SAMPLES = 4096 };
 struct window {
     int from_day, from_hour, until_day, until_hour; /* local */
 };
-static const struct window ramp_window = {12, 6, 14, 6}; /* still on when the files end */
+static const struct window ramp_window = {11, 6, 14, 6}; /* still on when the files end */
 static const struct window wear_window = {5, 14, 8, 14}; /* life of one stamp of head H3 */
 static const struct window trim_window = {13, 6, 14, 6}; /* and so is this one */
 static const struct window spread_window = {9, 22, 11, 6};
@@ -120,6 +120,7 @@ static struct an_demo_fault_stream *add_stream(struct seeding *seeding, struct a
     struct an_demo_fault_stream *const stream = &fault->streams[fault->stream_count++];
     (void)snprintf(stream->name, sizeof stream->name, "%s", name);
     stream->panel = "level";
+    stream->rule = NULL;
     stream->unit = unit;
     stream->samples = samples;
     stream->onset_us = fault->from_us;
@@ -199,9 +200,7 @@ static void seed_wear(struct seeding *seeding)
     stream->size_per_sample = 1e6 * mean * WEAR_PER_TILE / opportunities;
     stream->size = 1e6 * mean * (factor - 1.0) / opportunities;
     stream->sigmas = mean * (factor - 1.0) / sd;
-    fault->may_also[fault->may_also_count++] = "inspection.defects@colour=R";
-    fault->may_also[fault->may_also_count++] = "inspection.defects@colour=G";
-    fault->may_also[fault->may_also_count++] = "inspection.defects@colour=B";
+    fault->may_also[fault->may_also_count++] = "inspection.defects";
 }
 
 /* The wafers of the shifted lot: their test values, and their number. */
@@ -315,6 +314,7 @@ static void seed_trim(struct seeding *seeding)
         add_stream(seeding, fault, "edge.resistance@edge=A", "ohm", fault->tile_count, 1, false, 0);
     stream->size = TRIM_OHM;
     stream->sigmas = TRIM_OHM / sigma;
+    stream->rule = "alternating";
     stream->fair_delay_samples =
         an_demo_fair_delay_alternating(TRIM_OHM / sigma, fault->tile_count);
 }

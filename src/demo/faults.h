@@ -14,6 +14,7 @@
 struct an_demo_fault_stream {
     char name[72];             /* station.characteristic@split=value,... */
     const char *panel;         /* "level" or "spread" */
+    const char *rule;          /* that the fair delay is about; NULL: beyond_limit or a run */
     const char *unit;          /* of size */
     double size;               /* of a ramp: at its end */
     double sigmas;             /* of the plotted statistic, signed like size */

@@ -76,10 +76,10 @@ static const struct {
     {"wafer_test.flux", "colour=", "RGB"},      {"carrier.release_layer", NULL, NULL},
     {"transfer.dx", "head=H", "1234"},          {"transfer.dy", "head=H", "1234"},
     {"transfer.rotation", "head=H", "1234"},    {"transfer.radial", "head=H", "1234"},
-    {"transfer.misses", "head=H", "1234"},      {"inspection.defects", "colour=", "RGB"},
+    {"transfer.misses", "head=H", "1234"},      {"inspection.defects", NULL, NULL},
     {"repair.failed", "tool=RT", "12"},         {"edge.resistance", "edge=", "AB"},
     {"edge.thickness", "edge=", "AB"},          {"luminance.level", "colour=", "RGBW"},
-    {"luminance.uniformity", NULL, NULL},       {"luminance.step", NULL, NULL},
+    {"luminance.uniformity", "colour=", "W"},   {"luminance.step", "colour=", "W"},
     {"assembly.gap_across", NULL, NULL},        {"assembly.gap_down", NULL, NULL},
 };
 
@@ -106,8 +106,8 @@ static void put_streams(struct an_json *json)
         (void)snprintf(name, sizeof name, "luminance.level@colour=%c,purpose=reference", *colour);
         an_json_string(json, name);
     }
-    an_json_string(json, "luminance.uniformity@purpose=reference");
-    an_json_string(json, "luminance.step@purpose=reference");
+    an_json_string(json, "luminance.uniformity@colour=W,purpose=reference");
+    an_json_string(json, "luminance.step@colour=W,purpose=reference");
     an_json_end(json, ']');
 }
 
@@ -115,10 +115,12 @@ static void put_streams(struct an_json *json)
 static void put_overdispersed(struct an_json *json)
 {
     const double *const misses = an_demo_figures.misses;
-    const double colour = misses[0] + misses[1] + misses[2];
+    const double means[2] = {AN_DEMO_COLOURS * (misses[0] + misses[1] + misses[2]),
+                             AN_DEMO_COLOURS *
+                                 (misses[0] + misses[1] + misses[2] + an_demo_figures.dark)};
     const double factors[2] = {
-        sqrt(an_demo_dispersion(AN_DEMO_COLOURS * colour, 0.0)),
-        sqrt(an_demo_dispersion(colour + an_demo_figures.dark, an_demo_figures.dark))};
+        sqrt(an_demo_dispersion(means[0], 0.0)),
+        sqrt(an_demo_dispersion(means[1], AN_DEMO_COLOURS * an_demo_figures.dark))};
     static const char *const streams[2] = {"transfer.misses", "inspection.defects"};
     an_json_key(json, "overdispersed_without_fault");
     an_json_array(json);
@@ -126,8 +128,7 @@ static void put_overdispersed(struct an_json *json)
         an_json_object(json);
         an_json_put_string(json, "characteristic", streams[i]);
         put_rounded(json, "sigma_factor", factors[i]);
-        put_rounded(json, "mean_count",
-                    i == 0 ? AN_DEMO_COLOURS * colour : colour + an_demo_figures.dark);
+        put_rounded(json, "mean_count", means[i]);
         an_json_put_string(json, "expect", "no signal beyond chance where no fault is listed");
         an_json_end(json, '}');
     }
@@ -140,6 +141,7 @@ static void put_fault_stream(struct an_json *json, const struct an_demo_plan *pl
     an_json_object(json);
     an_json_put_string(json, "stream", stream->name);
     an_json_put_string(json, "panel", stream->panel);
+    an_json_put_string(json, "rule", stream->rule);
     put_instant(json, plan, "onset", stream->onset_us);
     an_json_put_string(json, "first_item", stream->first_serial);
     put_rounded(json, "size", stream->size);
