@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * A report being composed: the canvas, the page in hand with its header and footer, and the pen
- * going down it. Composed twice: the first time tells how many pages there are and where each
- * destination lies, the second is printed. One thread a book.
+ * going down it. Composed again and again, each pass knowing from the one before how many pages
+ * there are, where each destination lies and how much found no room, until a pass finds what it
+ * knew: that one is printed. One thread a book.
  */
 #ifndef AN_REPORT_BOOK_H
 #define AN_REPORT_BOOK_H
@@ -14,6 +15,8 @@
 struct an_page_mark {
     const char *name;
     int page;
+    double shrink_pt; /* how much lower the charts of its page should be, so that the rest fits;
+                         -1: that would not help */
 };
 
 struct an_book {
@@ -24,7 +27,7 @@ struct an_book {
     struct an_box body;     /* between header and footer */
     double y;               /* the pen: top of what comes next */
     bool open;              /* a page is in hand */
-    int pages_known;        /* from the first pass; 0 in it */
+    int pages_known;        /* from the pass before; 0 in the first */
     const struct an_page_mark *known;
     size_t known_count;
     struct an_page_mark *marks; /* of this pass, in an array of the book's own */
@@ -48,7 +51,10 @@ void an_book_page(struct an_book *book);
 double an_book_room(const struct an_book *book); /* from the pen to the body's end */
 /* A destination here; the name must live as long as the book. */
 void an_book_mark(struct an_book *book, const char *name);
-/* The page of a destination, from the first pass; 0 in it. */
+/* How much lower the charts of a destination's page should be, from the pass before; 0 in the
+ * first; -1: it would not help. */
+double an_book_shrink_of(const struct an_book *book, const char *name);
+/* The page of a destination, from the pass before; 0 in the first. */
 int an_book_page_of(const struct an_book *book, const char *name);
 /* "page 3", or "" when nothing is known of it. */
 const char *an_book_page_words(struct an_book *book, const char *name);

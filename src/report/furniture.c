@@ -3,8 +3,8 @@
  * What stands on every page, and the pen. Responsible for provenance: a sheet that comes loose can
  * be told from its header and footer alone. Never decides content.
  *
- * Its one hard idea: the number of pages is only known when the last one is composed, so the book
- * is composed twice and everything that depends on page numbers keeps its size.
+ * Its one hard idea: the number of pages is only known when the last one is composed, so what
+ * depends on page numbers is taken from the pass before (shift_compose.c repeats until they agree).
  */
 #include "report/book.h"
 #include "report/wording.h"
@@ -139,7 +139,17 @@ void an_book_mark(struct an_book *book, const char *name)
         book->failed = true;
         return;
     }
-    book->marks[book->mark_count++] = (struct an_page_mark){name, an_canvas_page(book->canvas)};
+    book->marks[book->mark_count++] = (struct an_page_mark){name, an_canvas_page(book->canvas), 0};
+}
+
+double an_book_shrink_of(const struct an_book *book, const char *name)
+{
+    for (size_t i = 0; i < book->known_count; i++) {
+        if (!strcmp(book->known[i].name, name)) {
+            return book->known[i].shrink_pt;
+        }
+    }
+    return 0;
 }
 
 int an_book_page_of(const struct an_book *book, const char *name)

@@ -19,6 +19,7 @@
 
 #define LEVEL_PT 226.0
 #define SPREAD_PT 108.0
+#define SHRINK_MOST_PT 118.0
 
 /* ---- carrying items ------------------------------------------------------------------------- */
 
@@ -295,7 +296,8 @@ static void draw_also(struct an_book *book, const struct an_shift_signal *one)
     }
     an_book_heading(book, "What else began then");
     if (one->signal.ribbon_note) {
-        an_book_say(book, AN_TYPE_BODY, 2, one->signal.ribbon_note);
+        an_book_say(book, AN_TYPE_BODY, 2,
+                    an_arena_printf(book->arena, "It %s.", one->signal.ribbon_note));
     }
     const size_t most = 6;
     for (size_t i = 0; i < one->also_count && i < most; i++) {
@@ -327,17 +329,34 @@ static void draw_charts(struct an_book *book, const struct an_stream_sheet *shee
         an_book_say(book, AN_TYPE_BODY, 8, "No point to draw.");
         return;
     }
+    const double shrink = fmax(an_book_shrink_of(book, one->name), 0);
     const bool both = sheet->panel[1].count > 0;
     const bool spread_moved = both && one->signal.record.panel == 1;
-    const double height[2] = {!both          ? LEVEL_PT + SPREAD_PT * 0.5
-                              : spread_moved ? LEVEL_PT * 0.7
-                                             : LEVEL_PT,
-                              spread_moved ? SPREAD_PT + LEVEL_PT * 0.3 : SPREAD_PT};
+    double height[2] = {LEVEL_PT, SPREAD_PT};
+    if (!both) {
+        height[0] += SPREAD_PT * 0.5 - shrink;
+    } else {
+        const double moved = spread_moved ? LEVEL_PT * 0.3 : 0;
+        height[0] -= moved + shrink * (spread_moved ? 0.4 : 0.7);
+        height[1] += moved - shrink * (spread_moved ? 0.6 : 0.3);
+    }
     for (int panel = 0; panel < 1 + both; panel++) {
         const struct an_box box = {book->body.x, book->y, book->body.width, height[panel]};
         an_plot_large(book, &box, sheet, panel, one);
         book->y += height[panel] + 6;
     }
+}
+
+/* What little went over to a second page would fit the first if its charts were a little lower. */
+static double next_shrink(const struct an_book *book, const char *name, int start)
+{
+    const double shrink = an_book_shrink_of(book, name);
+    const int more = an_canvas_page(book->canvas) - start;
+    if (!more || shrink < 0) {
+        return shrink;
+    }
+    const double next = shrink + (book->y - book->body.y);
+    return more > 1 || next > SHRINK_MOST_PT ? -1 : next;
 }
 
 /* All signals of one stream, told on the page of the first (the worst). */
@@ -347,6 +366,8 @@ static void one_stream(struct an_book *book, size_t first)
     const struct an_shift_signal *one = &data->signals[first];
     const struct an_stream_sheet *sheet = &data->sheets[one->sheet];
     an_book_page(book);
+    const int start = an_canvas_page(book->canvas);
+    const size_t mark = book->mark_count;
     an_book_mark(book, one->name);
     an_canvas_outline(book->canvas, 2, sheet->title, one->name);
     an_text_draw_fitted(book->canvas, book->body.x, book->y + 9, book->body.width - 96,
@@ -367,14 +388,17 @@ static void one_stream(struct an_book *book, size_t first)
     }
     draw_charts(book, sheet, one);
     draw_facts(book, sheet);
+    if (sheet->cautions) {
+        an_book_say(book, AN_TYPE_NOTE, 4, sheet->cautions);
+    }
     draw_also(book, one);
     for (size_t i = first; i < data->signal_count; i++) {
         if (data->signals[i].sheet == one->sheet) {
             list_items(book, &data->signals[i]);
         }
     }
-    if (sheet->cautions) {
-        an_book_say(book, AN_TYPE_NOTE, 0, sheet->cautions);
+    if (mark < book->mark_count) {
+        book->marks[mark].shrink_pt = next_shrink(book, one->name, start);
     }
 }
 

@@ -1,10 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * From gathered data to a PDF: composed twice. Responsible for leaving a whole file or none; never
- * looks at a clock and never reads the store.
+ * From gathered data to a PDF. Responsible for leaving a whole file or none; never looks at a clock
+ * and never reads the store.
  *
- * Its one hard idea: the first pass draws the very same pages into a document that is thrown away,
- * so the number of pages and where each destination lies need no second layout to agree with.
+ * Its one hard idea: page numbers stand in texts, and texts move pages. So the pages are composed
+ * into a document that is thrown away, again and again, until a pass finds the page numbers it was
+ * given; usually the third. No second layout has to agree with the drawing.
  */
 #include "report/shift_compose.h"
 
@@ -12,7 +13,11 @@
 #include "report/book.h"
 #include "report/wording.h"
 
+#include <math.h>
 #include <stdlib.h>
+#include <string.h>
+
+enum { MOST_PASSES = 9 };
 
 struct passed { /* what one pass leaves to the next */
     int pages;
@@ -60,15 +65,31 @@ static void compose_pages(struct an_book *book)
     }
 }
 
+static bool agree(const struct passed *a, const struct passed *b)
+{
+    bool same = a->pages == b->pages && a->mark_count == b->mark_count;
+    for (size_t i = 0; same && i < a->mark_count; i++) {
+        const struct an_page_mark *x = &a->marks[i];
+        const struct an_page_mark *y = &b->marks[i];
+        same = x->page == y->page && fabs(x->shrink_pt - y->shrink_pt) < 1e-6 &&
+               !strcmp(x->name, y->name);
+    }
+    return same;
+}
+
+/* Composes with what `known` (NULL: nothing) tells of it. If it finds the same again, the document
+ * is kept and *agreed set; otherwise it is thrown away. */
 static enum an_status one_pass(const struct an_shift_data *data, const char *path,
                                const struct an_paper *paper, const struct an_document_info *info,
-                               const struct passed *first, struct passed *now, struct an_error *err)
+                               const struct passed *known, struct passed *now, bool *agreed,
+                               struct an_error *err)
 {
     struct an_book book = {.data = data, .paper = paper};
-    if (first) {
-        book.pages_known = first->pages;
-        book.known = first->marks;
-        book.known_count = first->mark_count;
+    *agreed = false;
+    if (known) {
+        book.pages_known = known->pages;
+        book.known = known->marks;
+        book.known_count = known->mark_count;
     }
     enum an_status st = an_canvas_open_pdf(path, paper, info, &book.canvas, err);
     if (st) {
@@ -85,14 +106,11 @@ static enum an_status one_pass(const struct an_shift_data *data, const char *pat
     if (book.failed) {
         an_canvas_abandon(book.canvas);
         st = an_fail(err, AN_NO_MEMORY, "out of memory while composing the report");
-    } else if (!first) {
-        an_canvas_abandon(book.canvas);
-    } else if (first->pages != now->pages) {
-        an_canvas_abandon(book.canvas);
-        st = an_fail(err, AN_BUG, "the report had %d pages when it was laid out and %d when drawn",
-                     first->pages, now->pages);
-    } else {
+    } else if (known && agree(known, now)) {
         st = an_canvas_close(book.canvas, err);
+        *agreed = !st;
+    } else {
+        an_canvas_abandon(book.canvas);
     }
     an_arena_close(book.arena);
     return st;
@@ -101,8 +119,9 @@ static enum an_status one_pass(const struct an_shift_data *data, const char *pat
 enum an_status an_shift_compose(const struct an_shift_data *data, const char *path,
                                 const struct an_paper *paper, int *pages, struct an_error *err)
 {
-    struct passed first = {0};
-    struct passed second = {0};
+    struct passed known = {0};
+    struct passed now = {0};
+    bool agreed = false;
     struct an_arena *arena = an_arena_open();
     if (!arena) {
         return an_fail(err, AN_NO_MEMORY, "out of memory");
@@ -122,16 +141,21 @@ enum an_status an_shift_compose(const struct an_shift_data *data, const char *pa
                                           .subject = subject,
                                           .keywords = keywords,
                                           .created_us = created_us(data)};
-    st = one_pass(data, path, paper, &info, NULL, &first, err);
-    if (!st) {
-        st = one_pass(data, path, paper, &info, &first, &second, err);
+    for (int pass = 0; !st && !agreed && pass < MOST_PASSES; pass++) {
+        st = one_pass(data, path, paper, &info, pass ? &known : NULL, &now, &agreed, err);
+        an_free(known.marks);
+        known = now;
+        now = (struct passed){0};
+    }
+    if (!st && !agreed) {
+        st = an_fail(err, AN_BUG, "the report's %d pages did not settle in %d passes", known.pages,
+                     MOST_PASSES);
     }
     if (!st) {
-        *pages = second.pages;
+        *pages = known.pages;
     }
 done:
-    an_free(first.marks);
-    an_free(second.marks);
+    an_free(known.marks);
     an_arena_close(arena);
     return st;
 }

@@ -276,7 +276,7 @@ static void invent_signal(struct an_arena *arena, struct an_shift_data *data, si
         .next_kind = "wall",
         .first_serial = one->items[0].serial,
         .last_serial = one->items[one->item_count - 1].serial,
-        .ribbon_note = i == 0 ? "It began with wafer WR00121." : NULL,
+        .ribbon_note = i == 0 ? "began with wafer WR00121" : NULL,
         .sentence = an_arena_printf(
             arena,
             "%s has %s since %s, by %s so far (2.6 sigma); %zu tiles carry it, %s are in walls.",
