@@ -387,6 +387,47 @@ static enum an_status fill_lost(struct an_gather *gather, const struct an_stream
     return AN_OK;
 }
 
+/* Batch names that begin alike ("WG26-0035", "WG26-0036") are told once beside the ribbon and left
+ * out in it, where they would not fit. */
+static bool shorten_ribbon(struct an_arena *arena, struct an_stream_sheet *sheet)
+{
+    const struct an_panel_sheet *level = &sheet->panel[0];
+    const char *first = NULL;
+    size_t same = 0;
+    bool differ = false;
+    for (size_t i = 0; i < level->count; i++) {
+        const char *name = level->points[i].ribbon;
+        if (!name) {
+            continue;
+        }
+        if (!first) {
+            first = name;
+            same = strlen(name);
+        }
+        size_t k = 0;
+        while (k < same && name[k] == first[k]) {
+            k++;
+        }
+        differ = differ || strcmp(name, first) != 0;
+        same = k;
+    }
+    while (same && first[same - 1] != '-' && first[same - 1] != '_' && first[same - 1] != '/') {
+        same--;
+    }
+    if (!differ || same < 3 || !sheet->ribbon_title) {
+        return true;
+    }
+    sheet->ribbon_title = an_arena_printf(arena, "%s %.*s", sheet->ribbon_title, (int)same, first);
+    for (int panel = 0; panel < 2; panel++) {
+        for (size_t i = 0; i < sheet->panel[panel].count; i++) {
+            struct an_plot_point *point = &sheet->panel[panel].points[i];
+            point->ribbon = point->ribbon && strlen(point->ribbon) > same ? point->ribbon + same
+                                                                          : point->ribbon;
+        }
+    }
+    return sheet->ribbon_title != NULL;
+}
+
 /* "stamp_id" is "stamp" to a reader. */
 static const char *column_words(struct an_arena *arena, const char *column)
 {
@@ -445,7 +486,8 @@ static enum an_status fill_sheet(struct an_gather *gather, const struct an_strea
     }
     count_samples(&copy);
     copy_spec(&copy);
-    bool good = sheet->title && sheet->unit && copy_panel(&copy, 0) && copy_panel(&copy, 1);
+    bool good = sheet->title && sheet->unit && copy_panel(&copy, 0) && copy_panel(&copy, 1) &&
+                shorten_ribbon(gather->arena, sheet);
     struct an_limits *all = NULL;
     size_t all_count = 0;
     if (good && signalled) {

@@ -389,7 +389,7 @@ static void one_stream(struct an_book *book, size_t first)
     draw_charts(book, sheet, one);
     draw_facts(book, sheet);
     if (sheet->cautions) {
-        an_book_say(book, AN_TYPE_NOTE, 4, sheet->cautions);
+        an_book_say(book, AN_TYPE_NOTE, 7, sheet->cautions);
     }
     draw_also(book, one);
     for (size_t i = first; i < data->signal_count; i++) {
