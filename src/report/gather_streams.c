@@ -437,7 +437,9 @@ static const char *column_words(struct an_arena *arena, const char *column)
     }
     char *words = an_arena_copy(arena, column, length);
     for (char *at = words; at && *at; at++) {
-        *at = *at == '_' ? ' ' : *at;
+        if (*at == '_') {
+            *at = ' ';
+        }
     }
     return words ? words : column;
 }
