@@ -433,7 +433,6 @@ done:
         an_store_close(made);
         return st;
     }
-    made->failed = false;
     *store = made;
     return AN_OK;
 }

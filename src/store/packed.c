@@ -11,6 +11,8 @@
 #include <string.h>
 #include <zstd.h>
 
+#define ALWAYS_INLINE static inline __attribute__((always_inline))
+
 enum { HEADER = 24, LEVEL = 1 };
 
 struct an_packer {
@@ -59,14 +61,14 @@ static bool reserve(unsigned char **buffer, size_t *capacity, size_t wanted)
     return true;
 }
 
-static void store_le(unsigned char *at, uint64_t value, size_t width)
+ALWAYS_INLINE void store_le(unsigned char *at, uint64_t value, size_t width)
 {
     for (size_t k = 0; k < width; k++) {
         at[k] = (unsigned char)(value >> (8 * k));
     }
 }
 
-static uint64_t load_le(const unsigned char *at, size_t width)
+ALWAYS_INLINE uint64_t load_le(const unsigned char *at, size_t width)
 {
     uint64_t value = 0;
     for (size_t k = 0; k < width; k++) {
@@ -173,11 +175,12 @@ static struct plan plan_numbers(const struct an_number_block *cells)
     return plan;
 }
 
-static void write_cells(const struct an_number_block *cells, const struct plan *plan,
-                        unsigned char *at)
+/* Compiled once for each width, so that a cell is one store and not a loop. */
+ALWAYS_INLINE void write_width(const struct an_number_block *cells, const struct plan *plan,
+                               unsigned char *at, size_t width)
 {
     uint64_t before = plan->base;
-    for (size_t i = 0; i < cells->rows; i++) {
+    for (size_t i = 0; i < cells->rows; i++, at += width) {
         const int64_t value = cells->scaled[i];
         uint64_t code = 0;
         if (value != AN_CELL_MISSING) {
@@ -187,8 +190,28 @@ static void write_cells(const struct an_number_block *cells, const struct plan *
                 before = (uint64_t)value;
             }
         }
-        store_le(at, code, plan->width);
-        at += plan->width;
+        store_le(at, code, width);
+    }
+}
+
+static void write_cells(const struct an_number_block *cells, const struct plan *plan,
+                        unsigned char *at)
+{
+    switch (plan->width) {
+    case 1:
+        write_width(cells, plan, at, 1);
+        break;
+    case 2:
+        write_width(cells, plan, at, 2);
+        break;
+    case 4:
+        write_width(cells, plan, at, 4);
+        break;
+    case 8:
+        write_width(cells, plan, at, 8);
+        break;
+    default: /* 0: there is nothing to write */
+        break;
     }
 }
 
@@ -268,26 +291,49 @@ static bool value_of(uint64_t code, bool steps, uint64_t *before, int64_t *value
     return *value != AN_CELL_MISSING;
 }
 
-static bool read_cells(const unsigned char *body, size_t map, bool steps, uint64_t base,
-                       size_t width, size_t rows, int64_t *scaled)
+struct cells {
+    const unsigned char *map, *at; /* map NULL: none missing */
+    bool steps;
+    uint64_t base;
+    size_t rows;
+};
+
+ALWAYS_INLINE bool read_width(const struct cells *cells, int64_t *scaled, size_t width)
 {
-    const unsigned char *at = body + map;
-    uint64_t before = base;
-    if (map && rows % 8 && body[map - 1] >> (rows % 8)) {
-        return false;
-    }
-    for (size_t i = 0; i < rows; i++, at += width) {
+    const unsigned char *at = cells->at;
+    uint64_t before = cells->base;
+    for (size_t i = 0; i < cells->rows; i++, at += width) {
         const uint64_t code = load_le(at, width);
-        if (map && (body[i / 8] >> (i % 8)) & 1) {
+        if (cells->map && (cells->map[i / 8] >> (i % 8)) & 1) {
             if (code) {
                 return false;
             }
             scaled[i] = AN_CELL_MISSING;
-        } else if (!value_of(code, steps, &before, &scaled[i])) {
+        } else if (!value_of(code, cells->steps, &before, &scaled[i])) {
             return false;
         }
     }
     return true;
+}
+
+static bool read_cells(const struct cells *cells, size_t width, int64_t *scaled)
+{
+    const size_t rest = cells->rows % 8;
+    if (cells->map && rest && cells->map[cells->rows / 8] >> rest) {
+        return false;
+    }
+    switch (width) {
+    case 0:
+        return read_width(cells, scaled, 0);
+    case 1:
+        return read_width(cells, scaled, 1);
+    case 2:
+        return read_width(cells, scaled, 2);
+    case 4:
+        return read_width(cells, scaled, 4);
+    default:
+        return read_width(cells, scaled, 8);
+    }
 }
 
 enum an_status an_unpack_numbers(struct an_packer *packer, struct an_bytes packed,
@@ -314,7 +360,14 @@ enum an_status an_unpack_numbers(struct an_packer *packer, struct an_bytes packe
     if (!scaled) {
         return AN_NO_MEMORY;
     }
-    if (!read_cells(packer->body, map, steps, load_le(packed.at + 16, 8), width, rows, scaled)) {
+    const struct cells stored = {
+        .map = map ? packer->body : NULL,
+        .at = packer->body + map,
+        .steps = steps,
+        .base = load_le(packed.at + 16, 8),
+        .rows = rows,
+    };
+    if (!read_cells(&stored, width, scaled)) {
         return AN_DOMAIN;
     }
     const unsigned decimals = packed.at[12];

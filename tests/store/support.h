@@ -1,0 +1,65 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What the store's suites share: a scratch folder, a small file with everything in it, a file
+ * system that fails on request, and random numbers from one printed seed.
+ */
+#ifndef AN_TESTS_STORE_SUPPORT_H
+#define AN_TESTS_STORE_SUPPORT_H
+
+#include "andamento/base/memory.h"
+#include "andamento/store/store.h"
+
+#include <check.h>
+#include <sqlite3.h>
+
+/* The call must succeed; its text is shown if it does not. */
+#define OK(call)                                                                                   \
+    do {                                                                                           \
+        err = (struct an_error){0};                                                                \
+        const enum an_status got_ = (call);                                                        \
+        ck_assert_msg(got_ == AN_OK, "%s: %s: %s", #call, an_status_name(got_), err.text);         \
+    } while (0)
+#define FAILS(call, expected)                                                                      \
+    do {                                                                                           \
+        err = (struct an_error){0};                                                                \
+        const enum an_status got_ = (call);                                                        \
+        ck_assert_msg(got_ == (expected), "%s: %s (%s) instead of %s", #call,                      \
+                      an_status_name(got_), err.text, an_status_name(expected));                   \
+        ck_assert_msg(err.text[0], "%s: no text", #call);                                          \
+    } while (0)
+
+/* A path in this test's own folder, made anew by scratch_make and removed by scratch_remove. */
+void scratch_make(void);
+void scratch_remove(void);
+const char *scratch_path(const char *name); /* valid for the next seven calls */
+
+/* What fill_file put. */
+struct filled {
+    int64_t file_id, tile_id, wall_id, stream_id, spread_id, visit_id, sample_id;
+    struct an_sha256 hash;
+};
+/* Puts one whole file, number k (its bytes differ with k), inside the open transaction: two items,
+ * a link, two streams, a visit, two samples, blocks of numbers and texts, held rows, an original. */
+enum an_status fill_file(struct an_store *store, int k, struct filled *filled,
+                         struct an_error *err);
+/* begin, fill_file, commit; on failure rolled back. */
+enum an_status fill_committed(struct an_store *store, int k, struct filled *filled,
+                              struct an_error *err);
+
+/* Reads one integer by SQL of the test's own, beside the store's handle. */
+int64_t ask(const char *path, const char *sql);
+/* Runs SQL of the test's own; returns SQLite's result. text may be NULL. */
+int run_sql(const char *path, const char *sql, char text[200]);
+
+/* ---- a file system that fails ------------------------------------------------------------------ */
+enum fault { FAULT_WRITE, FAULT_SYNC, FAULT_FULL };
+void faulty_install(void); /* from now on the default of SQLite */
+/* The k-th write or sync (by kind of fault) from now on fails; with for_ever so do all after it;
+ * 0: none. */
+void faulty_set(enum fault fault, int k, bool for_ever);
+bool faulty_struck(void); /* did it fail since it was set */
+
+uint64_t random_next(uint64_t *state); /* xorshift64*; state must not be 0 */
+uint64_t random_seed(void);            /* ANDAMENTO_TEST_SEED, or a fixed one; printed */
+
+#endif
