@@ -17,6 +17,7 @@
 #include <errno.h>
 #include <stdio.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 #define QUICK_CHECK_BYTES (INT64_C(8) << 20) /* larger stores are not read through when opened */
@@ -158,6 +159,26 @@ static enum an_status set_up_file(struct an_store *store, struct an_error *err)
 
 /* ---- is it a store ----------------------------------------------------------------------------- */
 
+static char *with_suffix(const char *path, const char *suffix)
+{
+    const size_t size = strlen(path) + strlen(suffix) + 1;
+    char *name = an_alloc(size, 1);
+    if (name) {
+        (void)snprintf(name, size, "%s%s", path, suffix);
+    }
+    return name;
+}
+
+/* Readers leave an empty one behind, which does not count. */
+static bool has_log(const struct an_store *store)
+{
+    struct stat file;
+    char *name = with_suffix(store->path, "-wal");
+    const bool there = !name || (stat(name, &file) == 0 && file.st_size > 0);
+    an_free(name);
+    return there;
+}
+
 static enum an_status quick_check(struct an_store *store, struct an_error *err)
 {
     int64_t pages = 0;
@@ -165,6 +186,11 @@ static enum an_status quick_check(struct an_store *store, struct an_error *err)
     enum an_status st = an_pragma_int(store, "PRAGMA page_count", &pages, err);
     if (!st) {
         st = an_pragma_int(store, "PRAGMA page_size", &page_bytes, err);
+    }
+    struct stat file;
+    if (!st && stat(store->path, &file) == 0 && file.st_size % page_bytes != 0 &&
+        !has_log(store)) { /* with a log, a checkpoint may have been cut off, and will be mended */
+        st = an_fail(err, AN_NO_STORE, "'%s' is cut off; restore it from a backup", store->path);
     }
     if (st || pages > QUICK_CHECK_BYTES / page_bytes) {
         return st;
@@ -214,16 +240,6 @@ static enum an_status look(struct an_store *store, int newest, int64_t *version,
 
 /* ---- making one -------------------------------------------------------------------------------- */
 
-static char *with_suffix(const char *path, const char *suffix)
-{
-    const size_t size = strlen(path) + strlen(suffix) + 1;
-    char *name = an_alloc(size, 1);
-    if (name) {
-        (void)snprintf(name, size, "%s%s", path, suffix);
-    }
-    return name;
-}
-
 static void remove_leftovers(const char *making)
 {
     static const char *const suffixes[] = {"", "-wal", "-shm", "-journal"};
@@ -241,7 +257,7 @@ static enum an_status open_database(struct an_store *store, const char *path, in
 {
     const int rc = sqlite3_open_v2(path, &store->db, flags, NULL);
     if (rc == SQLITE_OK) {
-        return set_up(store, err);
+        return AN_OK;
     }
     const int number = store->db ? sqlite3_system_errno(store->db) : 0;
     if ((rc & 0xff) == SQLITE_CANTOPEN && (number == EACCES || number == EPERM)) {
@@ -264,6 +280,9 @@ static enum an_status make_new(struct an_store *store, const struct an_migration
     remove_leftovers(making); /* of a run that was killed; the lock is ours */
     enum an_status st =
         open_database(store, making, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, err);
+    if (!st) {
+        st = set_up(store, err);
+    }
     if (!st) {
         st = set_up_file(store, err);
     }
@@ -343,19 +362,11 @@ static enum an_status open_unchanging(struct an_store *store, struct an_error *e
     return st;
 }
 
-static bool has_log(const struct an_store *store)
-{
-    char *name = with_suffix(store->path, "-wal");
-    const bool there = !name || access(name, F_OK) == 0;
-    an_free(name);
-    return there;
-}
-
 static enum an_status open_for_reading(struct an_store *store, int newest, int64_t *version,
                                        struct an_error *err)
 {
     enum an_status st = open_database(store, store->path, SQLITE_OPEN_READONLY, err);
-    if (!st) {
+    if (!st) { /* the first read needs the log's side files; its other failures come again below */
         const int rc =
             sqlite3_exec(store->db, "SELECT count(*) FROM sqlite_schema", NULL, NULL, NULL);
         const bool no_side_files = (rc & 0xff) == SQLITE_CANTOPEN || (rc & 0xff) == SQLITE_READONLY;
@@ -364,6 +375,9 @@ static enum an_status open_for_reading(struct an_store *store, int newest, int64
             store->db = NULL;
             st = open_unchanging(store, err);
         }
+    }
+    if (!st) {
+        st = set_up(store, err);
     }
     return st ? st : look(store, newest, version, err);
 }
@@ -385,6 +399,9 @@ static enum an_status open_existing(struct an_store *store, const struct an_migr
         return st ? st : set_up_file(store, err);
     }
     st = open_database(store, store->path, SQLITE_OPEN_READWRITE, err);
+    if (!st) {
+        st = set_up(store, err);
+    }
     if (!st) {
         st = look(store, newest, &version, err);
     }
