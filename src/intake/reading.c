@@ -123,6 +123,7 @@ static const char *as_text(struct an_reading *reading, struct an_bytes line)
 {
     an_text_clear(&reading->line_text);
     an_text_add_bytes(&reading->line_text, line);
+    reading->no_memory = reading->no_memory || reading->line_text.failed;
     return an_text_of(&reading->line_text);
 }
 
@@ -136,6 +137,7 @@ static void search_preamble(struct an_reading *reading, struct an_bytes line)
         if (!reading->preamble_found[i] &&
             an_pattern_group(&plan->preamble[i], as_text(reading, line), &value)) {
             an_text_add_bytes(&reading->preamble[i], value);
+            reading->no_memory = reading->no_memory || reading->preamble[i].failed;
             reading->preamble_found[i] = true;
         }
     }
@@ -311,12 +313,12 @@ static enum an_status read_lines(struct an_reading *reading, struct an_error *er
     struct an_lines *lines = &reading->lines;
     enum an_status st = AN_OK;
 
-    while (!st && reading->whole.reason == AN_HOLD_NO_REASON) {
+    while (!st && !reading->no_memory && reading->whole.reason == AN_HOLD_NO_REASON) {
         struct an_record record;
         enum an_lines_got got = an_lines_line(lines, &record);
 
         if (got == AN_LINES_MORE || got == AN_LINES_END) {
-            return AN_OK;
+            break;
         }
         if (got == AN_LINES_GOT && !record.ended && reading->decoder.broken) {
             return AN_OK; /* the rest of this line is no text: told at the end */
@@ -339,7 +341,7 @@ static enum an_status read_lines(struct an_reading *reading, struct an_error *er
         an_lines_take(lines, &record);
         st = read_record(reading, &record, err);
     }
-    return st;
+    return !st && reading->no_memory ? an_fail(err, AN_NO_MEMORY, "out of memory") : st;
 }
 
 /* ---- the end ---------------------------------------------------------------------------------- */

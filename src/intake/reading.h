@@ -56,6 +56,7 @@ struct an_reading {
     bool *preamble_found;
     int preamble_left;
     bool units_read, rows_begun, at_end, has_footer;
+    bool no_memory; /* met where a line is only looked at; told by the loop over the lines */
     uint64_t footer_line;
     int64_t footer_rows;
     uint64_t accepted;   /* rows that were right, taken before or not */
