@@ -15,6 +15,9 @@
 enum an_status an_sql_fail(struct an_store *store, int rc, const char *doing, struct an_error *err)
 {
     const char *path = store->path ? store->path : "";
+    if (rc == SQLITE_IOERR_NOMEM) {
+        rc = SQLITE_NOMEM; /* the disk is not to blame */
+    }
     switch (rc & 0xff) {
     case SQLITE_OK:
     case SQLITE_ROW:

@@ -46,6 +46,15 @@ enum an_status fill_file(struct an_store *store, int k, struct filled *filled,
 enum an_status fill_committed(struct an_store *store, int k, struct filled *filled,
                               struct an_error *err);
 
+/* What people and rules decide about the filled file: limits proposed, locked and refused, a signal
+ * with two hits, one of them withdrawn, how far the stream was judged, a line description. */
+enum an_status decide_all(struct an_store *store, const struct filled *filled,
+                          struct an_error *err);
+/* Calls everything that reads, with every filter, and scratch; AN_BUG if a count is not what
+ * fill_file and decide_all (given `decided`) put. */
+enum an_status read_all(struct an_store *store, const struct filled *filled, bool decided,
+                        struct an_error *err);
+
 /* Reads one integer by SQL of the test's own, beside the store's handle. */
 int64_t ask(const char *path, const char *sql);
 /* Runs SQL of the test's own; returns SQLite's result. text may be NULL. */
