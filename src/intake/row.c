@@ -5,8 +5,6 @@
  */
 #include "intake/row.h"
 
-#include "andamento/base/digest.h"
-
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -369,53 +367,4 @@ bool an_row_check(struct an_row *row, const struct an_plan *plan, struct an_comp
         }
     }
     return true;
-}
-
-/* ---- the row's print -------------------------------------------------------------------------- */
-static void add_number(struct an_text *out, struct an_decimal number)
-{
-    int64_t scaled = number.scaled;
-    int decimals = number.decimals;
-
-    while (scaled && scaled % 10 == 0) { /* 0.50 and 0.5 are one reading */
-        scaled /= 10;
-        decimals--;
-    }
-    if (!scaled) {
-        decimals = 0;
-    }
-    an_text_add_bytes(out, (struct an_bytes){(const unsigned char *)&scaled, sizeof scaled});
-    an_text_add_char(out, (char)decimals);
-}
-
-struct an_row_print an_row_print(struct an_row *row, const struct an_plan *plan,
-                                 struct an_text *scratch)
-{
-    struct an_row_print print = {0, 0};
-
-    an_text_clear(scratch);
-    for (size_t i = 0; i < plan->column_count; i++) {
-        const struct an_plan_column *column = &plan->columns[i];
-        const struct an_cell *cell = &row->cells[i];
-        const size_t mark = scratch->length;
-
-        if (i == plan->item) {
-            an_text_add_bytes(scratch, row->serial);
-        } else if (i == plan->time) {
-            an_text_add_bytes(
-                scratch, (struct an_bytes){(const unsigned char *)&row->at_us, sizeof row->at_us});
-        } else if ((column->uses & AN_USE_VALUE) && an_row_number(row, plan, i) == AN_CELL_NUMBER) {
-            add_number(scratch, cell->number);
-        } else {
-            an_text_add_bytes(scratch, cell->text);
-        }
-        /* the length behind each cell keeps "ab","c" apart from "a","bc" */
-        const uint32_t length = (uint32_t)(scratch->length - mark);
-        an_text_add_bytes(scratch,
-                          (struct an_bytes){(const unsigned char *)&length, sizeof length});
-    }
-    const struct an_sha256 hash = an_sha256_of(an_text_of(scratch), scratch->length);
-    memcpy(&print.low, hash.at, sizeof print.low);
-    memcpy(&print.high, hash.at + sizeof print.low, sizeof print.high);
-    return print;
 }

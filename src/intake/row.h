@@ -5,7 +5,6 @@
 
 #include "andamento/base/bytes.h"
 #include "andamento/base/number.h"
-#include "andamento/base/text.h"
 #include "intake/hold.h"
 #include "intake/plan.h"
 
@@ -47,12 +46,5 @@ bool an_word_in(struct an_bytes text, const struct an_word_list *words);
 
 /* Checks every number, word and place the row's characteristics, links and lists need. */
 bool an_row_check(struct an_row *row, const struct an_plan *plan, struct an_complaint *complaint);
-/* 128 bits that stand for what the needed cells say, however columns are ordered and numbers are
- * padded; equal rows have equal ones. `scratch` is only memory; its `failed` is the caller's to ask. */
-struct an_row_print {
-    uint64_t low, high;
-};
-struct an_row_print an_row_print(struct an_row *row, const struct an_plan *plan,
-                                 struct an_text *scratch);
 
 #endif

@@ -407,7 +407,9 @@ static bool add_split_text(struct an_stays *stays, const struct an_row *row, siz
         if (!value.length) {
             return false;
         }
-        an_text_addf(text, "%s%s=", i ? "," : "", stays->plan->columns[of->columns[i]].name);
+        an_text_add(text, i ? "," : "");
+        an_text_add(text, stays->plan->columns[of->columns[i]].name);
+        an_text_add_char(text, '=');
         an_text_add_bytes(text, value);
     }
     if (row->purpose.length) {

@@ -10,7 +10,7 @@
 #include "andamento/base/memory.h"
 #include "andamento/base/names.h"
 #include "andamento/stat/moments.h"
-#include "intake/row.h"
+#include "intake/row_print.h"
 
 #include <stdbool.h>
 #include <stddef.h>
