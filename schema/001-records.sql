@@ -33,7 +33,7 @@ CREATE TABLE line_revision (
 
 -- One row for each file that was taken or held whole; written by collect.
 CREATE TABLE file (
-    file_id INTEGER PRIMARY KEY,
+    file_id INTEGER PRIMARY KEY, -- number of the file
     hash BLOB NOT NULL CHECK (length(hash) = 32), -- SHA-256 of the original bytes
     bytes INTEGER NOT NULL CHECK (bytes >= 0),    -- length of the original
     name TEXT NOT NULL,            -- base name, made safe to show
@@ -68,7 +68,7 @@ CREATE INDEX file_by_about ON file (about_last_us, about_first_us);
 
 -- The same bytes seen again.
 CREATE TABLE file_sighting (
-    sighting_id INTEGER PRIMARY KEY,
+    sighting_id INTEGER PRIMARY KEY, -- number of the sighting
     file_id INTEGER NOT NULL REFERENCES file (file_id), -- the file that was known already
     path TEXT NOT NULL,            -- where the bytes lay this time
     known_us INTEGER NOT NULL,     -- when that was noticed
@@ -79,6 +79,7 @@ CREATE INDEX file_sighting_by_file ON file_sighting (file_id);
 -- The original bytes of a file: one zstd frame, cut into pieces.
 CREATE TABLE original (
     file_id INTEGER PRIMARY KEY REFERENCES file (file_id) DEFERRABLE INITIALLY DEFERRED,
+                               -- the file that told it
     hash BLOB NOT NULL CHECK (length(hash) = 32), -- SHA-256 of the bytes before packing
     bytes INTEGER NOT NULL,        -- their length
     pieces INTEGER NOT NULL        -- rows of original_piece
@@ -87,6 +88,7 @@ CREATE INDEX original_by_hash ON original (hash);
 
 CREATE TABLE original_piece (
     file_id INTEGER NOT NULL REFERENCES file (file_id) DEFERRABLE INITIALLY DEFERRED,
+                               -- the file that told it
     piece INTEGER NOT NULL,        -- from 0
     packed BLOB NOT NULL,          -- next part of the zstd frame, at most 1 MiB
     PRIMARY KEY (file_id, piece)
@@ -94,7 +96,7 @@ CREATE TABLE original_piece (
 
 -- Anything with a serial: wafer, carrier, tile, wall, material lot.
 CREATE TABLE item (
-    item_id INTEGER PRIMARY KEY,
+    item_id INTEGER PRIMARY KEY, -- number of the item
     kind TEXT NOT NULL,            -- as the line description names it
     serial TEXT NOT NULL,          -- as the station wrote it, in UTF-8
     file_id INTEGER NOT NULL REFERENCES file (file_id) DEFERRABLE INITIALLY DEFERRED,
@@ -105,7 +107,7 @@ CREATE INDEX item_by_file ON item (file_id);
 
 -- One characteristic within one split: what has a chart.
 CREATE TABLE stream (
-    stream_id INTEGER PRIMARY KEY,
+    stream_id INTEGER PRIMARY KEY, -- number of the stream
     station TEXT NOT NULL,         -- station's name
     characteristic TEXT NOT NULL,  -- characteristic's name
     split TEXT NOT NULL,           -- "colour=R,head=H2"; empty: not split
@@ -119,7 +121,7 @@ CREATE INDEX stream_by_file ON stream (file_id);
 
 -- Parent went into child.
 CREATE TABLE link (
-    link_id INTEGER PRIMARY KEY,
+    link_id INTEGER PRIMARY KEY, -- number of the link
     child_id INTEGER NOT NULL REFERENCES item (item_id),  -- the whole
     parent_id INTEGER NOT NULL REFERENCES item (item_id), -- what went into it
     role TEXT,                     -- as what ("R", "backplane"); NULL: not told
@@ -129,6 +131,7 @@ CREATE TABLE link (
     column_no INTEGER,             -- column in the child's grid; NULL: not told
     at_us INTEGER,                 -- event time; NULL: not told
     file_id INTEGER NOT NULL REFERENCES file (file_id) DEFERRABLE INITIALLY DEFERRED,
+                               -- the file that told it
     line_no INTEGER NOT NULL       -- line of the file, from 1
 ) STRICT;
 CREATE UNIQUE INDEX link_once ON link (child_id, parent_id, coalesce(role, ''),
@@ -138,15 +141,16 @@ CREATE INDEX link_by_file ON link (file_id);
 
 -- One item's stay at a station as one file tells it.
 CREATE TABLE visit (
-    visit_id INTEGER PRIMARY KEY,
+    visit_id INTEGER PRIMARY KEY, -- number of the visit
     file_id INTEGER NOT NULL REFERENCES file (file_id) DEFERRABLE INITIALLY DEFERRED,
-    item_id INTEGER NOT NULL REFERENCES item (item_id),
+                               -- the file that told it
+    item_id INTEGER NOT NULL REFERENCES item (item_id), -- the item
     first_us INTEGER NOT NULL,     -- earliest event time of its rows
     last_us INTEGER NOT NULL,      -- latest event time of its rows
     shift_from_us INTEGER,         -- start of its shift, fixed at intake; NULL: between shifts
     shift TEXT,                    -- label of that shift, "2026-03-04 night"; NULL: between shifts
     first_line INTEGER NOT NULL,   -- lines of the file, from 1
-    last_line INTEGER NOT NULL,
+    last_line INTEGER NOT NULL, -- the last of them
     rows_taken INTEGER NOT NULL,   -- rows of the item in the file
     rows_digest BLOB NOT NULL CHECK (length(rows_digest) = 32), -- of its rows, in any order
     purpose TEXT,                  -- NULL: production; else "reference", "engineering", ...
@@ -160,12 +164,13 @@ CREATE INDEX visit_by_file ON visit (file_id);
 
 -- One rational subgroup with the statistics charts are made of, in the characteristic's unit.
 CREATE TABLE sample (
-    sample_id INTEGER PRIMARY KEY,
-    stream_id INTEGER NOT NULL REFERENCES stream (stream_id),
+    sample_id INTEGER PRIMARY KEY, -- number of the sample
+    stream_id INTEGER NOT NULL REFERENCES stream (stream_id), -- the stream
     ordinal INTEGER NOT NULL,      -- how many samples the stream has with this one
-    visit_id INTEGER NOT NULL REFERENCES visit (visit_id),
+    visit_id INTEGER NOT NULL REFERENCES visit (visit_id), -- the visit it was made in
     item_id INTEGER NOT NULL REFERENCES item (item_id), -- of the visit, repeated for speed
     file_id INTEGER NOT NULL REFERENCES file (file_id) DEFERRABLE INITIALLY DEFERRED,
+                               -- the file that told it
     at_us INTEGER NOT NULL,        -- event time of its last row
     shift_from_us INTEGER,         -- start of its shift; NULL: between shifts
     n INTEGER NOT NULL,            -- readings used
@@ -178,7 +183,7 @@ CREATE TABLE sample (
     opportunities REAL,            -- among so many; NULL: a measured characteristic
     decimals INTEGER NOT NULL,     -- most decimals among its readings, in the column's unit
     first_line INTEGER NOT NULL,   -- lines of the file, from 1
-    last_line INTEGER NOT NULL,
+    last_line INTEGER NOT NULL, -- the last of them
     ribbon TEXT                    -- upstream batch, several joined by " + "; NULL: not known
 ) STRICT;
 CREATE INDEX sample_by_time ON sample (stream_id, at_us, sample_id);
@@ -187,20 +192,22 @@ CREATE INDEX sample_by_file ON sample (file_id);
 
 -- The readings themselves: one column of one block of taken rows; src/store/packed.h has the bytes.
 CREATE TABLE block (
-    block_id INTEGER PRIMARY KEY,
+    block_id INTEGER PRIMARY KEY, -- number of the block
     file_id INTEGER NOT NULL REFERENCES file (file_id) DEFERRABLE INITIALLY DEFERRED,
+                               -- the file that told it
     column_name TEXT NOT NULL,     -- of the file; "@line", "@visit": line number, visit_id
     block_no INTEGER NOT NULL,     -- from 0
     kind INTEGER NOT NULL CHECK (kind IN (1, 2)), -- 1 numbers, 2 texts
     row_count INTEGER NOT NULL,    -- rows in the block
-    packed BLOB NOT NULL,
+    packed BLOB NOT NULL, -- src/store/packed.h has the bytes
     UNIQUE (file_id, column_name, block_no)
 ) STRICT;
 
 -- Rows that were not taken.
 CREATE TABLE held (
-    held_id INTEGER PRIMARY KEY,
+    held_id INTEGER PRIMARY KEY, -- number of the held row
     file_id INTEGER NOT NULL REFERENCES file (file_id) DEFERRABLE INITIALLY DEFERRED,
+                               -- the file that told it
     line_no INTEGER NOT NULL,      -- first line of the row in the file, from 1
     column_no INTEGER NOT NULL,    -- field, from 1; 0: about the whole row
     column_name TEXT,              -- its name; NULL: about the whole row
@@ -213,8 +220,8 @@ CREATE INDEX held_by_code ON held (code);
 
 -- Limits of a stream as learnt from a baseline; they judge nothing until limits_lock says so.
 CREATE TABLE limits (
-    limits_id INTEGER PRIMARY KEY,
-    stream_id INTEGER NOT NULL REFERENCES stream (stream_id),
+    limits_id INTEGER PRIMARY KEY, -- number of the limits
+    stream_id INTEGER NOT NULL REFERENCES stream (stream_id), -- the stream
     known_us INTEGER NOT NULL,     -- when they were proposed
     baseline_from_us INTEGER,      -- event times of the baseline; NULL: open
     baseline_until_us INTEGER,     -- (the end not included); NULL: open
@@ -242,8 +249,8 @@ CREATE TABLE limits_lock (
 
 -- An episode: points of one stream that met rules, close to each other.
 CREATE TABLE signal (
-    signal_id INTEGER PRIMARY KEY,
-    stream_id INTEGER NOT NULL REFERENCES stream (stream_id),
+    signal_id INTEGER PRIMARY KEY, -- number of the signal
+    stream_id INTEGER NOT NULL REFERENCES stream (stream_id), -- the stream
     limits_id INTEGER REFERENCES limits (limits_id), -- in force at the signal; NULL: none
     known_us INTEGER NOT NULL,         -- when it was found
     first_sample_id INTEGER NOT NULL REFERENCES sample (sample_id), -- start of the first window
@@ -259,8 +266,8 @@ CREATE INDEX signal_by_stream ON signal (stream_id, signal_us);
 
 -- A point at which a rule was met.
 CREATE TABLE hit (
-    hit_id INTEGER PRIMARY KEY,
-    signal_id INTEGER NOT NULL REFERENCES signal (signal_id),
+    hit_id INTEGER PRIMARY KEY, -- number of the hit
+    signal_id INTEGER NOT NULL REFERENCES signal (signal_id), -- the signal
     stream_id INTEGER NOT NULL REFERENCES stream (stream_id), -- of the signal, repeated for speed
     sample_id INTEGER NOT NULL REFERENCES sample (sample_id), -- the point
     at_us INTEGER NOT NULL,            -- its event time
@@ -279,7 +286,7 @@ CREATE INDEX hit_by_time ON hit (at_us, signal_id);
 
 -- A hit that no longer holds once late samples came.
 CREATE TABLE hit_withdrawal (
-    hit_id INTEGER PRIMARY KEY REFERENCES hit (hit_id),
+    hit_id INTEGER PRIMARY KEY REFERENCES hit (hit_id), -- the hit; withdrawn once
     known_us INTEGER NOT NULL,         -- when it was withdrawn
     reason TEXT NOT NULL,              -- why
     entry INTEGER NOT NULL REFERENCES ledger (entry)   -- its ledger entry
@@ -287,8 +294,8 @@ CREATE TABLE hit_withdrawal (
 
 -- How far a stream was judged, one row a check.
 CREATE TABLE judged (
-    judged_id INTEGER PRIMARY KEY,
-    stream_id INTEGER NOT NULL REFERENCES stream (stream_id),
+    judged_id INTEGER PRIMARY KEY, -- number of the row
+    stream_id INTEGER NOT NULL REFERENCES stream (stream_id), -- the stream
     limits_id INTEGER REFERENCES limits (limits_id), -- newest in force then; NULL: none
     newest_sample_id INTEGER NOT NULL, -- newest of the stream then; 0: none
     until_us INTEGER,                  -- newest event time judged; NULL: none
@@ -300,8 +307,8 @@ CREATE INDEX judged_by_stream ON judged (stream_id, judged_id);
 
 -- What people found and did about a signal.
 CREATE TABLE answer (
-    answer_id INTEGER PRIMARY KEY,
-    signal_id INTEGER NOT NULL REFERENCES signal (signal_id),
+    answer_id INTEGER PRIMARY KEY, -- number of the answer
+    signal_id INTEGER NOT NULL REFERENCES signal (signal_id), -- the signal
     known_us INTEGER NOT NULL,         -- when it was recorded
     author TEXT NOT NULL CHECK (author <> ''), -- who answers
     cause TEXT,                        -- what was found; NULL: not told
