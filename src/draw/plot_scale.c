@@ -243,7 +243,7 @@ const char *an_plot_number(struct an_arena *arena, double value, int decimals)
     const int shown = decimals < 0 ? 0 : decimals > 9 ? 9 : decimals;
     const char *sign = value < 0 ? "−" : "";
     const double size = fabs(value);
-    if (size < 1e9 && decimals <= 9) {
+    if (size < 1e9) {
         /* Whole numbers and a point of our own: printf's follows the locale. */
         static const int64_t tens[] = {1,      10,      100,      1000,      10000,
                                        100000, 1000000, 10000000, 100000000, 1000000000};

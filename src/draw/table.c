@@ -100,8 +100,11 @@ double an_table_draw(struct an_canvas *canvas, const struct an_box *box,
         place.share_sum += usable_share(table->columns[i].share);
     }
     *next = first;
-    if (table->column_count == 0 || first >= table->row_count || !(box->width > 0)) {
-        *next = first < table->row_count && table->column_count > 0 ? first : table->row_count;
+    if (table->column_count == 0 || first >= table->row_count) {
+        *next = table->row_count; /* nothing to draw: done */
+        return 0;
+    }
+    if (!(box->width > 0)) {
         return 0;
     }
     const double size = table->size_pt >= AN_LEAST_TYPE_PT ? table->size_pt : AN_LEAST_TYPE_PT;

@@ -22,7 +22,8 @@ struct an_table {
     double size_pt;
 };
 /* Draws rows [first, ...) while they fit in the box; *next is the first row not drawn. The head
- * is drawn each time. Returns the height used. */
+ * is drawn each time. Returns the height used. *next == first: not even that row fits, take a new
+ * page; a cell is cut after twelve lines, so that any row fits a box 20 lines high. */
 double an_table_draw(struct an_canvas *canvas, const struct an_box *box,
                      const struct an_table *table, size_t first, size_t *next);
 
