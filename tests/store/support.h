@@ -55,6 +55,9 @@ enum an_status decide_all(struct an_store *store, const struct filled *filled,
 enum an_status read_all(struct an_store *store, const struct filled *filled, bool decided,
                         struct an_error *err);
 
+/* The digest that the ledger entry of a file holds. */
+void digest_in_ledger(struct an_store *store, int64_t file_id, char hex[65]);
+
 /* Reads one integer by SQL of the test's own, beside the store's handle. */
 int64_t ask(const char *path, const char *sql);
 /* Runs SQL of the test's own; returns SQLite's result. text may be NULL. */

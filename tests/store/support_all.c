@@ -4,6 +4,7 @@
 #include "support.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 static enum an_status decide_limits(struct an_store *store, const struct filled *f,
@@ -287,4 +288,28 @@ enum an_status read_all(struct an_store *store, const struct filled *f, bool dec
     }
     an_arena_close(arena);
     return st;
+}
+
+/* ---- the digest as the ledger has it ---- */
+
+void digest_in_ledger(struct an_store *store, int64_t file_id, char hex[65])
+{
+    struct an_error err;
+    struct an_arena *arena = an_arena_open();
+    char wanted[40];
+    struct an_ledger_entry *entries = NULL;
+    size_t count = 0;
+    (void)snprintf(wanted, sizeof wanted, "{\"file_id\":%lld,", (long long)file_id);
+    OK(an_ledger_read(store, 0, 100000, arena, &entries, &count, &err));
+    for (size_t k = 0; k < count; k++) {
+        if (strncmp(entries[k].payload, wanted, strlen(wanted)) == 0) {
+            const char *at = strstr(entries[k].payload, "\"digest\":\"");
+            ck_assert_ptr_nonnull(at);
+            memcpy(hex, at + 10, 64);
+            hex[64] = '\0';
+            an_arena_close(arena);
+            return;
+        }
+    }
+    ck_abort_msg("no entry for file %lld", (long long)file_id);
 }
