@@ -17,7 +17,7 @@ enum { CHUNK = 65536 };
 void an_rowmap_close(struct an_rowmap *map)
 {
     for (size_t i = 0; i < map->fate_chunks; i++) {
-        an_free(map->fates[i]);
+        an_free(map->fates[i].each);
     }
     an_free(map->fates);
     an_free(map->locals);
@@ -28,7 +28,7 @@ void an_rowmap_close(struct an_rowmap *map)
 void an_rowmap_begin(struct an_rowmap *map)
 {
     for (size_t i = 0; i < map->fate_chunks; i++) {
-        an_free(map->fates[i]);
+        an_free(map->fates[i].each);
     }
     map->fate_chunks = 0;
     map->rows = 0;
@@ -85,28 +85,73 @@ bool an_rowmap_unpack(struct an_rowmap *map, struct an_bytes bytes)
     return bytes.length == 0;
 }
 
+static bool add_chunk(struct an_rowmap *map)
+{
+    void *array = map->fates;
+
+    if (!an_grow(&array, map->fate_chunks, &map->fate_chunk_capacity, sizeof *map->fates)) {
+        return false;
+    }
+    map->fates = array;
+    memset(&map->fates[map->fate_chunks++], 0, sizeof *map->fates);
+    return true;
+}
+
+/* Visits are put in the order of their first rows, so numbers mostly follow each other. */
+static bool follows(struct an_fates *fates, uint32_t at, uint32_t fate)
+{
+    if (fates->each || at != fates->count) {
+        return false;
+    }
+    if (at == 0) {
+        fates->first = fate;
+    } else if (at == 1) {
+        fates->step = fate - fates->first;
+    }
+    return fate == fates->first + at * fates->step;
+}
+
+static bool set_each(struct an_fates *fates, uint32_t at, uint32_t fate)
+{
+    if (!fates->each) {
+        fates->each = an_alloc(CHUNK, sizeof *fates->each);
+        if (!fates->each) {
+            return false;
+        }
+        for (uint32_t i = 0; i < fates->count; i++) {
+            fates->each[i] = fates->first + i * fates->step;
+        }
+    }
+    fates->each[at] = fate;
+    return true;
+}
+
 bool an_rowmap_set_fate(struct an_rowmap *map, uint32_t local, uint32_t fate)
 {
     while (local / CHUNK >= map->fate_chunks) {
-        void *array = map->fates;
-
-        if (!an_grow(&array, map->fate_chunks, &map->fate_chunk_capacity, sizeof *map->fates)) {
+        if (!add_chunk(map)) {
             return false;
         }
-        map->fates = array;
-        map->fates[map->fate_chunks] = an_alloc(CHUNK, sizeof **map->fates);
-        if (!map->fates[map->fate_chunks]) {
-            return false;
-        }
-        map->fate_chunks++;
     }
-    map->fates[local / CHUNK][local % CHUNK] = fate;
-    return true;
+    struct an_fates *fates = &map->fates[local / CHUNK];
+    if (follows(fates, local % CHUNK, fate)) {
+        fates->count++;
+        return true;
+    }
+    return set_each(fates, local % CHUNK, fate);
 }
 
 uint32_t an_rowmap_fate(const struct an_rowmap *map, uint32_t local)
 {
-    return local / CHUNK < map->fate_chunks ? map->fates[local / CHUNK][local % CHUNK] : 0;
+    if (local / CHUNK >= map->fate_chunks) {
+        return 0;
+    }
+    const struct an_fates *fates = &map->fates[local / CHUNK];
+    const uint32_t at = local % CHUNK;
+    if (fates->each) {
+        return fates->each[at];
+    }
+    return at < fates->count ? fates->first + at * fates->step : 0;
 }
 
 bool an_rowmap_mark_before(struct an_rowmap *map, uint64_t row)

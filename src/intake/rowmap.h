@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * Which visit each taken row belongs to, and which rows were taken before: both are known only at
- * the end of the file, so rows carry their visit's local number till then. Four bytes a visit and
- * one bit a row are kept; the rows' numbers themselves go away block by block. One thread.
+ * the end of the file, so rows carry their visit's local number till then. At most four bytes a visit
+ * and one bit a row are kept; the rows' numbers themselves go away block by block. One thread.
  */
 #ifndef AN_INTAKE_ROWMAP_H
 #define AN_INTAKE_ROWMAP_H
@@ -14,10 +14,15 @@
 #include <stddef.h>
 #include <stdint.h>
 
+struct an_fates { /* of 65,536 local numbers: 0 taken before, else the visit's place + 1 */
+    uint32_t first, step, count; /* those set so far are first, first + step, ... */
+    uint32_t *each;              /* unless they are not: then one by one */
+};
+
 struct an_rowmap {
     uint32_t *locals; /* of the rows of the block at hand */
     size_t rows, capacity;
-    uint32_t **fates; /* by local number, in chunks: 0 taken before, else visit's place + 1 */
+    struct an_fates *fates;
     size_t fate_chunks, fate_chunk_capacity;
     unsigned char *before; /* bit a row of the file: taken before */
     size_t before_bytes;
