@@ -92,8 +92,11 @@ struct teller { /* sets times from left to right, naming a day once */
     bool told;
 };
 
-static struct an_civil civil_of(const struct an_plot *plot, int64_t at_us)
+/* An instant that is no instant (the ends of the type) is told as one far away. */
+static struct an_civil civil_of(const struct an_plot *plot, int64_t instant)
 {
+    const int64_t far_us = INT64_C(4000000000000000000); /* 126 000 years */
+    const int64_t at_us = instant > far_us ? far_us : instant < -far_us ? -far_us : instant;
     return plot->zone ? an_zone_civil(plot->zone, at_us) : an_civil_of_utc(at_us);
 }
 
