@@ -128,9 +128,15 @@ static enum an_status name_file(struct an_collect *collect, const char *path, st
     return file->name && file->path ? AN_OK : out_of_memory(err);
 }
 
-static enum an_status tell_whole(struct an_collect *collect, const struct an_complaint *whole,
+/* The rows of a file that is held whole are all held. */
+static enum an_status tell_whole(struct an_collect *collect, const struct an_reading *reading,
                                  struct an_file *file, struct an_error *err)
 {
+    const struct an_complaint *whole = &reading->whole;
+
+    file->rows = reading->counts.rows;
+    file->blank = reading->counts.blank;
+    file->held = file->rows - file->blank;
     file->state = AN_FILE_HELD;
     file->code = an_hold_code(whole->reason);
     file->why = an_arena_copy(collect->arena, whole->why, strlen(whole->why));
@@ -261,7 +267,7 @@ static enum an_status take_file(struct an_collect *collect, size_t station,
     }
     if (reading->whole.reason != AN_HOLD_NO_REASON) {
         result->how = AN_HELD_WHOLE;
-        st = tell_whole(collect, &reading->whole, file, err);
+        st = tell_whole(collect, reading, file, err);
         st = st ? st : hold_file(collect, source, file, reading->piece, err);
         goto done;
     }

@@ -81,6 +81,7 @@ static enum an_status begin(struct an_reading *reading, struct an_error *err)
     reading->first_us = reading->last_us = AN_NO_INSTANT;
     reading->read_again = false;
     reading->units_read = reading->rows_begun = reading->at_end = reading->has_footer = false;
+    reading->header_seen = reading->lost = false;
     reading->footer_rows = 0;
     reading->accepted = 0;
     reading->fields_over = 0;
@@ -184,6 +185,7 @@ static enum an_status read_header(struct an_reading *reading, const struct an_re
 {
     enum an_status st = AN_OK;
 
+    reading->header_seen = true;
     if (record->bad_quote || memchr(record->text.at, 0, record->text.length)) {
         (void)an_complain(&reading->whole, AN_HOLD_HEADER_MISSING, record->line, 0, NULL,
                           "this line should be the header, but its quotes or bytes are damaged");
@@ -217,6 +219,8 @@ static enum an_status read_units(struct an_reading *reading, const struct an_rec
     if (!st) {
         (void)an_header_units(&reading->header, reading->plan, &reading->fields, record->text,
                               record->line, &reading->whole, &st);
+        /* readings where units should be: a row after all */
+        reading->counts.rows += reading->whole.reason == AN_HOLD_UNITS_ROW_MISSING;
     }
     return st ? an_fail(err, st, "out of memory") : AN_OK;
 }
@@ -231,11 +235,13 @@ static enum an_status read_record(struct an_reading *reading, const struct an_re
         return read_units(reading, record, err);
     }
     if (reading->has_footer) {
+        reading->counts.rows++;
         (void)an_complain(&reading->whole, AN_HOLD_END_EARLY, record->line, 0, NULL,
                           "a row stands behind the footer of line %" PRIu64, reading->footer_line);
         return AN_OK;
     }
     if (!reading->rows_begun && !check_preamble(reading, record->line)) {
+        reading->counts.rows++;
         return AN_OK;
     }
     reading->rows_begun = true;
@@ -259,6 +265,7 @@ static bool take_line(struct an_reading *reading, const struct an_record *record
         return true;
     }
     if (reading->at_end) {
+        reading->counts.rows++;
         (void)an_complain(&reading->whole, AN_HOLD_END_EARLY, record->line, 0, NULL,
                           "this line stands behind the line that ends the file");
         return true;
@@ -298,6 +305,8 @@ static void complain_broken(struct an_reading *reading)
 static void complain_frame(struct an_reading *reading, enum an_lines_got got,
                            const struct an_record *record)
 {
+    reading->counts.rows += reading->header_seen;
+    reading->lost = true;
     if (got == AN_LINES_OPEN) {
         (void)an_complain(&reading->whole, AN_HOLD_QUOTE_OPEN, record->line, 0, NULL,
                           "a quote opens in this line and does not close again");
@@ -342,6 +351,59 @@ static enum an_status read_lines(struct an_reading *reading, struct an_error *er
         st = read_record(reading, &record, err);
     }
     return !st && reading->no_memory ? an_fail(err, AN_NO_MEMORY, "out of memory") : st;
+}
+
+/* ---- counting ---------------------------------------------------------------------------------- */
+/* A line of a file that is held whole: is it a row? */
+static bool is_row(struct an_reading *reading, const struct an_record *record)
+{
+    const struct an_dialect *dialect = &reading->plan->station->dialect;
+
+    if (dialect->units_row && !reading->units_read) {
+        reading->units_read = true;
+        return false;
+    }
+    return !(dialect->end_marker && an_bytes_are(record->text, dialect->end_marker)) &&
+           !(dialect->comment && begins_with(record->text, dialect->comment)) &&
+           !read_footer(reading, record) &&
+           !(reading->header.text.at && an_header_repeats(&reading->header, record->text));
+}
+
+/* The rows of a file that is held whole are held: they are told apart as far as that goes. */
+static void count_lines(struct an_reading *reading)
+{
+    struct an_lines *lines = &reading->lines;
+
+    while (!reading->lost) {
+        struct an_record record;
+        const enum an_lines_got got = an_lines_record(lines, &record);
+
+        if (got == AN_LINES_MORE || got == AN_LINES_END) {
+            return;
+        }
+        if (got != AN_LINES_GOT) {
+            reading->counts.rows += reading->header_seen;
+            reading->lost = true;
+            return;
+        }
+        if (is_blank(record.text)) {
+            reading->counts.rows += reading->header_seen;
+            reading->counts.blank += reading->header_seen;
+        } else {
+            reading->counts.rows += is_row(reading, &record);
+        }
+        an_lines_take(lines, &record);
+    }
+}
+
+static enum an_status read_or_count(struct an_reading *reading, struct an_error *err)
+{
+    const enum an_status st = read_lines(reading, err);
+
+    if (!st && reading->whole.reason != AN_HOLD_NO_REASON) {
+        count_lines(reading);
+    }
+    return st;
 }
 
 /* ---- the end ---------------------------------------------------------------------------------- */
@@ -494,7 +556,7 @@ static enum an_status add_piece(struct an_reading *reading, size_t length, size_
     }
     const size_t added = an_decode(&reading->decoder, at, length - skipped, is_last, room);
     an_lines_added(&reading->lines, added, is_last || reading->decoder.broken);
-    return read_lines(reading, err);
+    return read_or_count(reading, err);
 }
 
 static enum an_status between_pieces(const struct an_reading *reading, uint64_t done,
@@ -527,6 +589,8 @@ static enum an_status read_pieces(struct an_reading *reading, struct an_digest *
         }
         if (length) {
             an_digest_add(digest, reading->piece, length);
+        }
+        if (length && reading->whole.reason == AN_HOLD_NO_REASON) {
             st = an_store_original_add(reading->store, reading->piece, length, err);
         }
         if (!st) {
@@ -534,7 +598,7 @@ static enum an_status read_pieces(struct an_reading *reading, struct an_digest *
         }
         done += length;
         st = st ? st : between_pieces(reading, done, err);
-    } while (!st && length && reading->whole.reason == AN_HOLD_NO_REASON);
+    } while (!st && length && !reading->lost);
     return st;
 }
 

@@ -55,6 +55,8 @@ struct an_reading {
     struct an_text *preamble; /* values, per preamble field */
     bool *preamble_found;
     int preamble_left;
+    bool header_seen; /* the line where it stands, or should, has gone by */
+    bool lost;        /* rows can no longer be told apart */
     bool units_read, rows_begun, at_end, has_footer;
     bool no_memory; /* met where a line is only looked at; told by the loop over the lines */
     uint64_t footer_line;

@@ -246,6 +246,7 @@ static enum an_status put_wrong_row(struct an_reading *reading, const struct an_
         return AN_OK;
     }
     if (like == AN_OTHER_HEADER) {
+        reading->counts.rows--;
         (void)an_complain(&reading->whole, AN_HOLD_HEADER_COLUMN, record->line, 0, NULL,
                           "another header begins here, with other columns or in another order");
         return AN_OK;
