@@ -25,11 +25,6 @@ struct pen {
     const struct an_plot_layout *l;
 };
 
-static double middle_baseline(double y)
-{
-    return y + 0.364 * AN_PLOT_TYPE_PT;
-}
-
 static void small_text(const struct pen *pen, double x, double baseline, enum an_align align,
                        enum an_weight weight, enum an_ink ink, const char *text)
 {
@@ -111,7 +106,7 @@ static void draw_labels(const struct pen *pen, const struct an_plot_label *label
         if (leader && fabs(label->y - label->wanted_y) > 1.0) {
             an_draw_line(pen->canvas, x - 4.5, label->wanted_y, x - 1, label->y, 0.4, AN_RAIL);
         }
-        const double baseline = middle_baseline(label->y);
+        const double baseline = an_plot_baseline(label->y);
         small_text(pen, x, baseline, AN_LEFT, AN_REGULAR, label->ink, label->text);
         small_text(pen, x + label->value_width + 2.5, baseline, AN_LEFT, AN_REGULAR, AN_GREY,
                    label->name);
@@ -126,7 +121,7 @@ static void draw_tabs(const struct pen *pen)
             continue;
         }
         const struct an_box *box = &segment->tab_box;
-        const double baseline = middle_baseline(box->y + box->height / 2);
+        const double baseline = an_plot_baseline(box->y + box->height / 2);
         an_draw_rectangle(pen->canvas, box, AN_INK, 1);
         small_text(pen, box->x + 3, baseline, AN_LEFT, AN_BOLD, AN_PAPER, segment->tab);
         if (segment->text_width > 12) {
@@ -244,7 +239,7 @@ static void draw_arrows(const struct pen *pen)
         }
         if (arrow->with_text) {
             small_text(pen, arrow->text_width > 0 ? x + 5 : x - 5,
-                       middle_baseline(tip + (arrow->up ? 1.2 : -1.2)),
+                       an_plot_baseline(tip + (arrow->up ? 1.2 : -1.2)),
                        arrow->text_width > 0 ? AN_LEFT : AN_RIGHT, AN_REGULAR, ink, arrow->text);
         }
     }
@@ -295,7 +290,7 @@ static void draw_items(const struct pen *pen)
         }
         struct an_box bar = {item->bar_x0, l->lane_y + AN_PLOT_LANE_PT * item->row,
                              item->bar_x1 - item->bar_x0, AN_PLOT_FLAG_PT};
-        const double baseline = middle_baseline(bar.y + bar.height / 2);
+        const double baseline = an_plot_baseline(bar.y + bar.height / 2);
         if (!item->run) {
             an_draw_rectangle(pen->canvas, &bar, AN_SIGNAL, 1);
             small_text(pen, item->text_x, baseline, AN_LEFT, AN_BOLD, AN_PAPER, item->code);
@@ -322,7 +317,7 @@ static void circled(const struct pen *pen, double x, double y, int number)
     char text[16];
     snprintf(text, sizeof text, "%d", number);
     an_draw_ring(pen->canvas, x, y, AN_PLOT_NOTE_PT - 0.8, 0.6, AN_INK);
-    small_text(pen, x, middle_baseline(y), AN_CENTRE, AN_REGULAR, AN_INK, text);
+    small_text(pen, x, an_plot_baseline(y), AN_CENTRE, AN_REGULAR, AN_INK, text);
 }
 
 static void draw_notes(const struct pen *pen)
@@ -363,7 +358,7 @@ static void draw_ribbon(const struct pen *pen)
         }
         if (block->named) {
             small_text(pen, (block->x0 + block->x1) / 2,
-                       middle_baseline(l->ribbon_y + AN_PLOT_RIBBON_PT / 2), AN_CENTRE, AN_REGULAR,
+                       an_plot_baseline(l->ribbon_y + AN_PLOT_RIBBON_PT / 2), AN_CENTRE, AN_REGULAR,
                        AN_INK, block->name);
         }
     }
@@ -438,6 +433,9 @@ double an_plot_draw(struct an_canvas *canvas, const struct an_box *box, const st
         draw_notes(&pen);
         draw_onset(&pen);
         draw_labels(&pen, layout.labels, layout.label_count, layout.label_x, true);
+        if (layout.hidden_paper.width > 0) {
+            an_draw_rectangle(canvas, &layout.hidden_paper, AN_PAPER, 1);
+        }
         draw_words(&pen);
     }
     an_canvas_unclip(canvas);

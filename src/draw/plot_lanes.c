@@ -230,7 +230,9 @@ static double reach_before(const struct an_plot_layout *layout, size_t point)
 static void put_bar(struct an_canvas *canvas, struct an_plot_layout *layout, struct rows *rows,
                     int most, struct an_plot_item *item)
 {
-    const double left = layout->box.x, right = layout->box.x + layout->box.width;
+    /* Left of the frame stands the row's name. */
+    const double left = layout->small ? layout->box.x : layout->frame.x;
+    const double right = layout->box.x + layout->box.width;
     const double width = an_text_width(canvas, &code_type, item->code);
     const double x0 = fmax(layout->x[item->first] - reach_before(layout, item->first), left);
     const double x1 = fmin(layout->x[item->last] + reach_before(layout, item->last + 1), right);

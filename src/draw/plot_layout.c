@@ -315,7 +315,7 @@ static bool lay(struct an_canvas *canvas, const struct an_plot *plot, struct an_
                             &layout->fence_count);
         an_plot_place_labels(layout, layout->labels, layout->label_count);
     }
-    return lay_side(plot, layout) && an_plot_say_margins(plot, &rows, layout);
+    return lay_side(plot, layout) && an_plot_say_margins(canvas, plot, &rows, layout);
 }
 
 enum an_status an_plot_lay(struct an_canvas *canvas, struct an_arena *arena,

@@ -148,7 +148,8 @@ struct an_plot_layout {
     size_t item_count;
     struct an_plot_stem *stems;
     size_t stem_count;
-    size_t hidden_items; /* found no row; their number is told */
+    size_t hidden_items;        /* found no row; their number is told */
+    struct an_box hidden_paper; /* under that number in a small chart; width 0 none */
     int lane_rows;
     double lane_y;
     struct an_plot_note_mark *notes;
@@ -190,8 +191,8 @@ struct an_plot_rows { /* which optional rows there are */
 bool an_plot_cut_margins(struct an_canvas *canvas, const struct an_plot *plot,
                          const struct an_plot_rows *rows, struct an_plot_layout *layout);
 /* Their texts, once all rows have their heights. */
-bool an_plot_say_margins(const struct an_plot *plot, const struct an_plot_rows *rows,
-                         struct an_plot_layout *layout);
+bool an_plot_say_margins(struct an_canvas *canvas, const struct an_plot *plot,
+                         const struct an_plot_rows *rows, struct an_plot_layout *layout);
 void an_plot_place_labels(const struct an_plot_layout *layout, struct an_plot_label *labels,
                           size_t n);
 void an_plot_place_fence(const struct an_plot_layout *layout, double lsl, double usl, double target,
@@ -237,6 +238,8 @@ void an_plot_spread_labels(struct an_plot_label *labels, size_t n, double top, d
 bool an_plot_lay_side(const struct an_plot *plot, struct an_plot_layout *layout);
 bool an_plot_lay_rails(const struct an_plot *plot, struct an_plot_layout *layout);
 
+/* The baseline of chart text whose capitals stand centred on y. */
+double an_plot_baseline(double y);
 /* Adds a line of text; false when memory is out. */
 bool an_plot_say(struct an_plot_layout *layout, double x, double baseline, enum an_align align,
                  enum an_weight weight, enum an_ink ink, const char *text);

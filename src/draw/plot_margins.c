@@ -229,23 +229,54 @@ void an_plot_place_labels(const struct an_plot_layout *layout, struct an_plot_la
     an_plot_spread_labels(labels, n, top, bottom, LABEL_PITCH);
 }
 
-static double middle_baseline(double y)
+double an_plot_baseline(double y)
 {
     return y + 0.364 * AN_PLOT_TYPE_PT; /* half the height of a capital letter of our face */
 }
 
-/* Signals that found no row are counted, at the end of the last row away from the flags. */
-static bool say_hidden(struct an_plot_layout *layout)
+/* How much a text between two x in a row of the lane would hide: 0 nothing, 1 a bar's hatch, 2 a
+ * code. */
+static int hides(const struct an_plot_layout *layout, int row, double x0, double x1)
 {
+    int most = 0;
+    for (size_t i = 0; i < layout->item_count; i++) {
+        const struct an_plot_item *item = &layout->items[i];
+        if (item->row != row || item->x1 <= x0 || item->x0 >= x1) {
+            continue;
+        }
+        const bool only_hatch = item->run && x0 >= item->bar_x0 - 1 && x1 <= item->bar_x1 + 1 &&
+                                (item->text_x >= x1 || item->text_x + 20 <= x0);
+        most = only_hatch && most < 2 ? 1 : 2;
+    }
+    return most;
+}
+
+/* Signals that found no row are counted: in the left margin at the last row; in a small chart,
+ * which has no margin, at the end of the row where that hides least. */
+static bool say_hidden(struct an_canvas *canvas, struct an_plot_layout *layout)
+{
+    static const struct an_type bold = {AN_PLOT_TYPE_PT, AN_BOLD, AN_SIGNAL, AN_LEFT};
     if (layout->hidden_items == 0) {
         return true;
     }
     const char *more = an_arena_printf(layout->arena, "+%zu", layout->hidden_items);
+    if (!more) {
+        return false;
+    }
     const int last_row = layout->lane_rows > 0 ? layout->lane_rows - 1 : 0;
-    return more && an_plot_say(layout, layout->small ? layout->box.x : layout->frame.x - 4,
-                               middle_baseline(layout->lane_y + AN_PLOT_FLAG_PT / 2 +
-                                               AN_PLOT_LANE_PT * last_row),
-                               layout->small ? AN_LEFT : AN_RIGHT, AN_BOLD, AN_SIGNAL, more);
+    const double top = layout->lane_y + AN_PLOT_LANE_PT * last_row;
+    double x = layout->frame.x - 4;
+    if (layout->small) {
+        const double left = layout->box.x, right = left + layout->box.width;
+        const double width = an_text_width(canvas, &bold, more) + 2;
+        const bool at_left = hides(layout, last_row, left, left + width) <=
+                             hides(layout, last_row, right - width, right);
+        layout->hidden_paper =
+            (struct an_box){at_left ? left : right - width, top - 0.5, width, AN_PLOT_FLAG_PT + 1};
+        x = layout->hidden_paper.x + width - 1;
+    }
+    return an_plot_say(layout, x, an_plot_baseline(top + AN_PLOT_FLAG_PT / 2), AN_RIGHT, AN_BOLD,
+                       AN_SIGNAL, more);
 }
 
 /* How many single readings the side view shows, and how many are off its scale. */
@@ -290,7 +321,7 @@ static bool say_round_numbers(struct an_plot_layout *layout)
     for (size_t i = 0; i < layout->round_count; i++) {
         const double y = an_plot_y(&layout->scale, layout->round[i]);
         layout->round_y[i] = y;
-        if (!an_plot_say(layout, layout->frame.x - 6, middle_baseline(y), AN_RIGHT, AN_REGULAR,
+        if (!an_plot_say(layout, layout->frame.x - 6, an_plot_baseline(y), AN_RIGHT, AN_REGULAR,
                          AN_GREY, layout->round_text[i])) {
             return false;
         }
@@ -302,7 +333,7 @@ static bool say_round_numbers(struct an_plot_layout *layout)
 static bool say_row(struct an_plot_layout *layout, double middle_y, const char *name)
 {
     const double right = layout->frame.x - 4;
-    if (!an_plot_say(layout, right, middle_baseline(middle_y), AN_RIGHT, AN_REGULAR, AN_GREY,
+    if (!an_plot_say(layout, right, an_plot_baseline(middle_y), AN_RIGHT, AN_REGULAR, AN_GREY,
                      name)) {
         return false;
     }
@@ -334,13 +365,13 @@ static bool say_left(const struct an_plot *plot, const struct an_plot_rows *rows
     return ok;
 }
 
-bool an_plot_say_margins(const struct an_plot *plot, const struct an_plot_rows *rows,
-                         struct an_plot_layout *layout)
+bool an_plot_say_margins(struct an_canvas *canvas, const struct an_plot *plot,
+                         const struct an_plot_rows *rows, struct an_plot_layout *layout)
 {
-    bool ok = say_hidden(layout);
+    bool ok = say_hidden(canvas, layout);
     if (!any_value(plot)) {
         ok = ok && an_plot_say(layout, layout->frame.x + layout->frame.width / 2,
-                               middle_baseline(layout->frame.y + layout->frame.height / 2),
+                               an_plot_baseline(layout->frame.y + layout->frame.height / 2),
                                AN_CENTRE, AN_REGULAR, AN_GREY, "no values in this period");
     }
     if (layout->small) {

@@ -156,6 +156,9 @@ void an_plot_spread_labels(struct an_plot_label *labels, size_t n, double top, d
                 last = &labels[i];
             }
         }
+        if (!last) {
+            break;
+        }
         last->shown = false;
         shown--;
     }

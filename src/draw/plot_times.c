@@ -29,6 +29,53 @@ static double begins(const struct an_plot *plot, const struct an_plot_layout *la
     return at_us <= plot->points[0].at_us ? layout->frame.x : an_plot_x_of(layout, plot, at_us);
 }
 
+/* Where the day that begins with a shift ends: at the next day's tick or the right edge. */
+static double day_end(const struct an_plot *plot, const struct an_plot_layout *layout,
+                      const double *x, size_t shift)
+{
+    for (size_t i = shift + 1; i < plot->shift_count && isfinite(x[i]); i++) {
+        if (plot->shifts[i].first_of_day) {
+            return x[i];
+        }
+    }
+    return edge_right(layout);
+}
+
+/* Ticks of shifts and days, and the dates. A date's room ends at the next day's tick, which is as
+ * high as the date. Where no day is as wide as its date, every so many days are dated instead, and
+ * the ticks between are short. */
+static bool lay_dates(struct an_canvas *canvas, const struct an_plot *plot, double baseline,
+                      const double *x, size_t from, struct an_plot_layout *layout)
+{
+    bool any_fits = false;
+    for (size_t i = from; i < plot->shift_count && isfinite(x[i]) && !any_fits; i++) {
+        const struct an_plot_shift *shift = &plot->shifts[i];
+        any_fits = shift->first_of_day && shift->date && *shift->date &&
+                   x[i] + 3 + an_text_width(canvas, &small_type, shift->date) <=
+                       day_end(plot, layout, x, i);
+    }
+    double free_x = layout->frame.x;
+    for (size_t i = from; i < plot->shift_count && isfinite(x[i]); i++) {
+        const struct an_plot_shift *shift = &plot->shifts[i];
+        bool dated = false;
+        if (shift->first_of_day && shift->date && *shift->date) {
+            const double end = any_fits ? day_end(plot, layout, x, i) : edge_right(layout);
+            const double width = an_text_width(canvas, &small_type, shift->date);
+            dated = x[i] + 2 >= free_x && x[i] + 3 + width <= end;
+            free_x = dated ? x[i] + 2 + width + APART : free_x;
+        }
+        if (dated &&
+            !an_plot_say(layout, x[i] + 2, baseline, AN_LEFT, AN_REGULAR, AN_INK, shift->date)) {
+            return false;
+        }
+        if (i > from || x[i] > layout->frame.x) {
+            layout->ticks[layout->tick_count++] =
+                (struct an_plot_tick){x[i], any_fits ? shift->first_of_day : dated};
+        }
+    }
+    return true;
+}
+
 bool an_plot_lay_shifts(struct an_canvas *canvas, const struct an_plot *plot, double y_top,
                         int *rows, struct an_plot_layout *layout)
 {
@@ -39,31 +86,17 @@ bool an_plot_lay_shifts(struct an_canvas *canvas, const struct an_plot *plot, do
         return false;
     }
     size_t shown_from = 0; /* of shifts before the first point only the last is on the page */
-    bool any_date = false;
+    const size_t words_before = layout->word_count;
     for (size_t i = 0; i < n; i++) {
         x[i] = begins(plot, layout, i);
         if (x[i] <= layout->frame.x) {
             shown_from = i;
         }
     }
-    double free_x = layout->frame.x;
-    for (size_t i = shown_from; i < n && isfinite(x[i]); i++) {
-        const struct an_plot_shift *shift = &plot->shifts[i];
-        if (i > shown_from || x[i] > layout->frame.x) {
-            layout->ticks[layout->tick_count++] = (struct an_plot_tick){x[i], shift->first_of_day};
-        }
-        if (!shift->first_of_day || !shift->date || !*shift->date) {
-            continue;
-        }
-        const double left = x[i] + 2, width = an_text_width(canvas, &small_type, shift->date);
-        if (left >= free_x && left + width <= edge_right(layout)) {
-            if (!an_plot_say(layout, left, y_top, AN_LEFT, AN_REGULAR, AN_INK, shift->date)) {
-                return false;
-            }
-            free_x = left + width + APART;
-            any_date = true;
-        }
+    if (!lay_dates(canvas, plot, y_top, x, shown_from, layout)) {
+        return false;
     }
+    const bool any_date = layout->word_count > words_before;
     const double second = y_top + (any_date ? 8.5 : 0);
     bool any_name = false;
     for (size_t i = shown_from; i < n && isfinite(x[i]); i++) {

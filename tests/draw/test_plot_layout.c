@@ -308,7 +308,8 @@ static void check_lane(const struct an_plot_layout *l)
             const struct an_plot_item *b = &l->items[j];
             ck_assert(b->row != a->row || a->x1 <= b->x0 || b->x1 <= a->x0);
         }
-        if (a->run) { /* over the right points */
+        ck_assert(l->small || a->x0 >= l->frame.x - 1e-9); /* clear of the row's name */
+        if (a->run) {                                      /* over the right points */
             ck_assert(a->bar_x0 <= l->x[a->first] && a->bar_x1 >= l->x[a->last]);
             ck_assert(a->first == 0 || a->bar_x0 > l->x[a->first - 1]);
             ck_assert(a->last + 1 >= l->count || a->bar_x1 < l->x[a->last + 1]);
@@ -473,6 +474,21 @@ static void check_words(const struct an_plot_layout *l)
     }
 }
 
+/* No tall tick goes through a date. */
+static void check_dates(const struct an_plot_layout *l)
+{
+    for (size_t i = 0; i < l->tick_count; i++) {
+        for (size_t k = 0; k < l->word_count && l->ticks[i].day; k++) {
+            const struct an_plot_words *w = &l->words[k];
+            const struct an_type type = {7, w->weight, w->ink, AN_LEFT};
+            const double end = w->x + an_text_width(canvas, &type, w->text);
+            ck_assert_msg(w->baseline > l->frame.y || w->align != AN_LEFT || l->ticks[i].x < w->x ||
+                              l->ticks[i].x > end,
+                          "a tick goes through '%s'", w->text);
+        }
+    }
+}
+
 static size_t said(const struct an_plot_layout *l, const char *text)
 {
     size_t n = 0;
@@ -506,6 +522,23 @@ START_TEST(shifts_are_named_where_they_fit)
     ck_assert_uint_eq(said(&l, "a long name"), 0);
     ck_assert_uint_ge(said(&l, "1 March"), 1);
     check_words(&l);
+    check_dates(&l);
+
+    /* the chart begins shortly before midnight: no room for that day's date before the next tick */
+    many->plot.count = 60;
+    many->points[0].at_us -= 8 * AN_HOUR_US;
+    many->shifts[0] = (struct an_plot_shift){many->points[0].at_us, "late", true, "29 February"};
+    for (size_t i = 1; i < 9; i++) {
+        many->shifts[i] = (struct an_plot_shift){many->points[(i - 1) * 8 + 1].at_us, "early",
+                                                 i % 3 == 1, dates[(i - 1) / 3]};
+    }
+    many->plot.shift_count = 9;
+    l = lay(many, &panel);
+    ck_assert_uint_eq(said(&l, "29 February"), 0);
+    ck_assert_uint_eq(said(&l, "1 March"), 1);
+    ck_assert_uint_eq(said(&l, "2 March"), 1);
+    check_words(&l);
+    check_dates(&l);
     sample_free(many);
     sample_free(s);
 }
