@@ -77,6 +77,9 @@ void an_reading_close(struct an_reading *reading);
  * its own record is still to be put. AN_BUSY when told to stop. */
 AN_CHECKED enum an_status an_reading_run(struct an_reading *reading, struct an_error *err);
 
+/* reading_lines.c: all lines and records that are there; of a file to be held whole they are only
+ * counted. */
+AN_CHECKED enum an_status an_reading_lines(struct an_reading *reading, struct an_error *err);
 /* ident.c: checks the serial of a row (plan's item column) and its purpose. */
 bool an_ident_read(struct an_reading *reading, struct an_complaint *complaint, enum an_status *st);
 /* The serials of linked items, as they are stored from here on. */

@@ -27,6 +27,8 @@ struct an_words {
     struct an_word *first, *last;
     size_t count;
 };
+/* A copy of the bytes in the arena. False: memory. */
+bool an_words_copy(struct an_arena *arena, struct an_bytes from, struct an_bytes *to);
 bool an_words_add(struct an_words *words, struct an_arena *arena, struct an_bytes text);
 /* "a + b + c + d + 3 more"; NULL if there are none or memory is out (then *failed). */
 const char *an_words_join(const struct an_words *words, struct an_arena *arena, bool *failed);

@@ -129,7 +129,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
         return 0;
     }
     options.station = stations[data[0] % 4];
-    tuning.piece_bytes = data[1] & 1 ? 1 + data[1] : tuning.piece_bytes;
+    tuning.piece_bytes = data[1] & 1 ? (size_t)data[1] + 1 : tuning.piece_bytes;
     tuning.open_visits = data[1] & 2 ? 2 : tuning.open_visits;
     tuning.block_rows = data[1] & 4 ? 3 : tuning.block_rows;
     (void)snprintf(path, sizeof path, "%s/file", folder);
