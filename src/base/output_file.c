@@ -9,6 +9,7 @@
 
 #include <errno.h>
 #include <fcntl.h>
+#include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -18,6 +19,7 @@
 struct an_output_file {
     int fd;
     int first_errno;
+    bool direct; /* a device, pipe or socket: there is nothing to rename over */
     char *path, *beside;
     size_t used;
     unsigned char buffer[64 * 1024];
@@ -50,7 +52,8 @@ enum an_status an_output_file_open(const char *path, struct an_output_file **fil
 {
     *file = NULL;
     struct stat what;
-    if (stat(path, &what) == 0 && S_ISDIR(what.st_mode)) {
+    const bool exists = stat(path, &what) == 0;
+    if (exists && S_ISDIR(what.st_mode)) {
         return an_fail(err, AN_CANNOT_CREATE, "'%s' is a folder; name a file", path);
     }
     struct an_output_file *opened = an_alloc(1, sizeof *opened);
@@ -64,7 +67,8 @@ enum an_status an_output_file_open(const char *path, struct an_output_file **fil
         release(opened);
         return an_fail(err, AN_NO_MEMORY, "out of memory");
     }
-    opened->fd = mkstemp(opened->beside);
+    opened->direct = exists && !S_ISREG(what.st_mode);
+    opened->fd = opened->direct ? open(path, O_WRONLY | O_CLOEXEC) : mkstemp(opened->beside);
     if (opened->fd < 0) {
         const int why = errno;
         release(opened);
@@ -73,9 +77,11 @@ enum an_status an_output_file_open(const char *path, struct an_output_file **fil
                        "written to",
                        path, strerror(why));
     }
-    const mode_t mask = umask(0);
-    (void)umask(mask);
-    (void)fchmod(opened->fd, (mode_t)(0666 & ~mask));
+    if (!opened->direct) {
+        const mode_t mask = umask(0);
+        (void)umask(mask);
+        (void)fchmod(opened->fd, (mode_t)(0666 & ~mask));
+    }
     *file = opened;
     return AN_OK;
 }
@@ -144,7 +150,7 @@ enum an_status an_output_file_commit(struct an_output_file *file, struct an_erro
             file->first_errno = errno;
         }
     }
-    if (!file->first_errno && rename(file->beside, file->path)) {
+    if (!file->first_errno && !file->direct && rename(file->beside, file->path)) {
         file->first_errno = errno;
     }
     if (file->first_errno) {
@@ -161,7 +167,9 @@ enum an_status an_output_file_commit(struct an_output_file *file, struct an_erro
 void an_output_file_abandon(struct an_output_file *file)
 {
     if (file) {
-        (void)unlink(file->beside);
+        if (!file->direct) {
+            (void)unlink(file->beside);
+        }
         release(file);
     }
 }

@@ -67,8 +67,9 @@ static enum an_status unknown(const struct an_option *const *tables, const char 
     name[strcspn(name, "=")] = '\0';
     for (; *tables; tables++) {
         for (const struct an_option *o = *tables; o->name; o++) {
-            const size_t d = an_name_distance(name, o->name);
-            if (d < distance || (strncmp(name, o->name, strlen(name)) == 0 && name[0])) {
+            const bool begins = name[0] && strncmp(name, o->name, strlen(name)) == 0;
+            const size_t d = begins ? 0 : an_name_distance(name, o->name);
+            if (d < distance) {
                 distance = d;
                 nearest = o->name;
             }

@@ -226,6 +226,13 @@ START_TEST(output_appears_whole)
     ck_assert_ptr_nonnull(strstr(err.text, "out"));
     (void)snprintf(path, sizeof path, "ls %s | wc -l | grep -qx 1", folder);
     ck_assert_int_eq(system(path), 0);
+    /* a device is written to, never renamed over: /dev/full takes nothing and stays a device */
+    ck_assert_int_eq(an_output_file_open("/dev/full", &file, NULL), AN_OK);
+    (void)an_output_file_write(file, "x", 1);
+    ck_assert_int_eq(an_output_file_commit(file, &err), AN_IO);
+    struct stat device;
+    ck_assert_int_eq(stat("/dev/full", &device), 0);
+    ck_assert(S_ISCHR(device.st_mode));
     (void)snprintf(path, sizeof path, "%s/missing/out", folder);
     ck_assert_int_eq(an_output_file_open(path, &file, &err), AN_CANNOT_CREATE);
     ck_assert_int_eq(an_output_file_open(folder, &file, &err), AN_CANNOT_CREATE);

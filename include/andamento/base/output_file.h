@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * A file that appears whole or not at all: written beside its place under a temporary name,
- * synced, renamed. Nothing is left behind on failure. One thread a file.
+ * synced, renamed. Nothing is left behind on failure. A path that is there already and no regular
+ * file (a device, a pipe) is written to as it is. One thread a file.
  */
 #ifndef ANDAMENTO_BASE_OUTPUT_FILE_H
 #define ANDAMENTO_BASE_OUTPUT_FILE_H
