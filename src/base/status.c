@@ -7,6 +7,7 @@
 #include <stddef.h>
 #include <stdio.h>
 
+AN_PRINTF(5, 0)
 static void fill(struct an_error *err, enum an_status st, uint64_t line, uint64_t column,
                  const char *format, va_list args)
 {

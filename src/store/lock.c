@@ -92,7 +92,7 @@ enum an_status an_writer_lock_take(const char *path, struct an_writer_lock **loc
     st = sign(fd, path, err);
 done:
     an_free(name);
-    if (st) {
+    if (st || !made) {
         if (fd >= 0) {
             (void)close(fd);
         }

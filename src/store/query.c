@@ -365,7 +365,7 @@ enum an_status an_query_collect(struct an_query *query, size_t size, an_read_row
     if (!st && query->no_memory) {
         st = an_fail(err, AN_NO_MEMORY, "%s: memory ran out", query->doing);
     }
-    if (!st) {
+    if (out) {
         if (used) {
             memcpy(out, grown, used * size);
         }

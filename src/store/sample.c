@@ -167,7 +167,7 @@ enum an_status an_store_find_stream(struct an_store *store, const char *name,
 /* ---- samples -------------------------------------------------------------------------------------- */
 
 /* How many samples the stream will have with this one. */
-static enum an_status next_ordinal(struct an_store *store, int64_t stream_id, int64_t **samples,
+static enum an_status next_ordinal(struct an_store *store, int64_t stream_id, int64_t *ordinal,
                                    struct an_error *err)
 {
     static const char sql[] = "SELECT ordinal FROM sample WHERE stream_id = $1"
@@ -186,21 +186,21 @@ static enum an_status next_ordinal(struct an_store *store, int64_t stream_id, in
         memset(store->stream_samples + before, 0,
                (store->stream_capacity - before) * sizeof *store->stream_samples);
     }
-    *samples = &store->stream_samples[at];
-    if (**samples) {
-        return AN_OK;
+    enum an_status st = AN_OK;
+    if (store->stream_samples[at] == 0) {
+        struct an_query query;
+        bool found = false;
+        st = an_query_start(&query, store, sql, "counting a stream's samples", err);
+        if (!st) {
+            an_query_int(&query, stream_id);
+            st = an_query_row(&query, &found, err);
+        }
+        if (!st) {
+            store->stream_samples[at] = found ? an_column_int(&query, 0) : 0;
+            an_query_end(&query);
+        }
     }
-    struct an_query query;
-    bool found = false;
-    enum an_status st = an_query_start(&query, store, sql, "counting a stream's samples", err);
-    if (!st) {
-        an_query_int(&query, stream_id);
-        st = an_query_row(&query, &found, err);
-    }
-    if (!st) {
-        **samples = found ? an_column_int(&query, 0) : 0;
-        an_query_end(&query);
-    }
+    *ordinal = ++store->stream_samples[at];
     return st;
 }
 
@@ -215,10 +215,10 @@ enum an_status an_store_put_sample(struct an_store *store, struct an_sample *sam
         " $19, $20)";
     static const char doing[] = "storing a sample";
     struct an_query query;
-    int64_t *samples = NULL;
+    int64_t ordinal = 0;
     enum an_status st = an_tally_check(store, sample->file_id, doing, err);
     if (!st) {
-        st = next_ordinal(store, sample->stream_id, &samples, err);
+        st = next_ordinal(store, sample->stream_id, &ordinal, err);
     }
     if (!st) {
         st = an_store_take_id(store, AN_COUNT_SAMPLE, &sample->sample_id, err);
@@ -231,7 +231,7 @@ enum an_status an_store_put_sample(struct an_store *store, struct an_sample *sam
     }
     an_query_int(&query, sample->sample_id);
     an_query_int(&query, sample->stream_id);
-    an_query_int(&query, ++*samples);
+    an_query_int(&query, ordinal);
     an_query_int(&query, sample->visit_id);
     an_query_int(&query, sample->item_id);
     an_query_int(&query, sample->file_id);
