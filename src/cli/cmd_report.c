@@ -1,12 +1,14 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* report shift: the shift report as PDF. */
 #include "cli/commands.h"
+#include "intake/collect.h"
 #include "report/shift_report.h"
 
 #include <stdint.h>
 #include <string.h>
 
-/* The shift of the newest sample in the store. */
+/* The shift of the newest sample in the store; the one before it while less than half of it has been
+ * recorded, since whoever asks at a shift's start wants to know about the last one. */
 static enum an_status newest_shift(struct an_cli *cli, struct an_shift *shift)
 {
     struct an_stream *streams = NULL;
@@ -26,6 +28,10 @@ static enum an_status newest_shift(struct an_cli *cli, struct an_shift *shift)
                        "the store has no samples yet; collect files, or name a shift with --shift");
     }
     *shift = an_line_shift_at(cli->line, newest);
+    if (shift->pattern == AN_NONE ||
+        newest - shift->from_us < (shift->until_us - shift->from_us) / 2) {
+        *shift = an_line_shift_before(cli->line, shift);
+    }
     return AN_OK;
 }
 
@@ -49,8 +55,8 @@ static enum an_status choose_shift(struct an_cli *cli, struct an_shift *shift)
 
 static enum an_exit run(struct an_cli *cli)
 {
-    struct an_shift_report_options options = {.paper = &an_paper_a4,
-                                              .program_version = cli->version};
+    struct an_shift_report_options options = {
+        .paper = &an_paper_a4, .held_advice = an_held_advice, .program_version = cli->version};
     const char *paper = an_option_value(&cli->options, "paper");
     enum an_status st = AN_OK;
     if (paper && strcmp(paper, "letter") == 0) {

@@ -8,6 +8,7 @@
  */
 #include "demo/sheet.h"
 
+#include <assert.h>
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -81,6 +82,7 @@ void an_demo_sheet_number(struct an_demo_sheet *sheet, double value, int decimal
     static const double power[] = {1.0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6};
     static const uint64_t whole[] = {1, 10, 100, 1000, 10000, 100000, 1000000};
     char buffer[32];
+    assert(decimals >= 0 && decimals <= 6);
     const uint64_t scaled = (uint64_t)floor(fabs(value) * power[decimals] + 0.5);
     size_t at = sizeof buffer;
     if (decimals > 0) {

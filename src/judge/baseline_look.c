@@ -8,13 +8,14 @@
  */
 #include "andamento/base/number.h"
 #include "judge/baseline.h"
+#include "judge/judging.h"
 #include "judge/shown.h"
 
 #include <math.h>
 #include <string.h>
 
 #define SAMPLES_WANTED 20
-#define SIGNALS_LISTED 50
+#define SIGNALS_LISTED 6
 
 struct look {
     const struct an_baseline *b;
@@ -309,27 +310,50 @@ static enum an_status look_places(struct look *look)
 }
 
 /* ---- samples that signal inside --------------------------------------------------------------------- */
-static enum an_status warn_signal(struct look *look, const struct an_rule_hit *hit, int panel)
+/* "sample 1016 (SV26-00020-E, 2 March 11:34, W14)" */
+static void add_signal(struct look *look, const struct an_rule_hit *hit, struct an_text *text)
 {
     const struct an_sample *s = &look->b->samples[hit->last];
     char code[16];
-    char words[96];
     char at[40];
 
-    return warn(look, an_arena_printf(
-                          look->arena,
-                          "sample %lld (%s, %s) signals inside the baseline: %s%s (%s); find the "
-                          "cause, then leave it out with that reason, or keep it",
-                          (long long)s->sample_id, s->serial ? s->serial : "no serial",
-                          an_instant_spoken(look->b->zone, s->at_us, at), panel ? "spread " : "",
-                          an_rule_words(hit->rule, hit->side, &look->limits->rules, words),
-                          an_rule_code(hit->rule, hit->side, &look->limits->rules, code)));
+    an_text_addf(text, "%ssample %lld (%s, %s, %s)", text->length ? ", " : "",
+                 (long long)s->sample_id, s->serial ? s->serial : "no serial",
+                 an_instant_spoken(look->b->zone, s->at_us, at),
+                 an_rule_code(hit->rule, hit->side, &look->limits->rules, code));
+}
+
+/* One sentence a panel: how many, how many luck would give, and which the first ones are. */
+static enum an_status warn_signals(struct look *look, const struct an_rule_hit *hits, size_t count,
+                                   const struct an_rule_choice *rules, int panel)
+{
+    struct an_text text = {0};
+    size_t samples = 0;
+    double luck = 0;
+    for (int r = 0; r < AN_RULE_COUNT; r++) {
+        luck += rules->on[r] ? an_rule_chance((enum an_rule)r, look->limits->model.k, rules) : 0;
+    }
+    for (size_t h = 0; h < count; h++) {
+        samples += h == 0 || hits[h].last != hits[h - 1].last;
+        if (h < SIGNALS_LISTED) {
+            add_signal(look, &hits[h], &text);
+        }
+    }
+    const char *sentence = an_arena_printf(
+        look->arena,
+        "%zu of %zu samples meet a rule inside the baseline%s (luck alone gives about %.1f): %s%s; "
+        "find the cause of each, then leave it out with that reason, or keep it",
+        samples, look->b->count, panel ? " by their spread" : "", luck * (double)look->b->count,
+        an_text_of(&text), count > SIGNALS_LISTED ? " and more" : "");
+    const bool failed = text.failed;
+    an_text_free(&text);
+    return failed ? AN_NO_MEMORY : warn(look, sentence);
 }
 
 static enum an_status look_signals(struct look *look, int panel)
 {
     const size_t n = look->b->count;
-    struct an_rule_choice rules = look->limits->rules;
+    const struct an_rule_choice rules = an_panel_rules(look->limits, panel);
     double *z = an_arena_alloc(look->arena, n + 1, sizeof *z);
     struct an_rule_hit *hits = an_arena_alloc(look->arena, n * AN_RULE_COUNT + 1, sizeof *hits);
     size_t count = 0;
@@ -338,11 +362,6 @@ static enum an_status look_signals(struct look *look, int panel)
     if (!z || !hits) {
         return AN_NO_MEMORY;
     }
-    if (panel == 1) {
-        const bool beyond = rules.on[AN_RULE_BEYOND_LIMIT];
-        memset(rules.on, 0, sizeof rules.on);
-        rules.on[AN_RULE_BEYOND_LIMIT] = beyond;
-    }
     for (size_t i = 0; i < n; i++) {
         z[i] = panel ? look->points[i].spread.z : look->points[i].level.z;
     }
@@ -350,12 +369,8 @@ static enum an_status look_signals(struct look *look, int panel)
                        &count)) {
         return AN_OK; /* the line description checks choices; nothing to look at otherwise */
     }
-    for (size_t h = 0; !st && h < count && h < SIGNALS_LISTED; h++) {
-        st = warn_signal(look, &hits[h], panel);
-    }
-    if (!st && count > SIGNALS_LISTED) {
-        st = warn(look, an_arena_printf(look->arena, "and %zu more signals inside the baseline",
-                                        count - SIGNALS_LISTED));
+    if (count) {
+        st = warn_signals(look, hits, count, &rules, panel);
     }
     return st;
 }

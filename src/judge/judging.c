@@ -161,21 +161,28 @@ static void compute_points(struct an_judging *j)
     }
 }
 
+struct an_rule_choice an_panel_rules(const struct an_limits *limits, int panel)
+{
+    struct an_rule_choice rules = limits->rules;
+    if (panel == 1) {
+        const bool beyond =
+            rules.on[AN_RULE_BEYOND_LIMIT] && limits->model.family != AN_INDIVIDUALS;
+        memset(rules.on, 0, sizeof rules.on);
+        rules.on[AN_RULE_BEYOND_LIMIT] = beyond;
+    }
+    return rules;
+}
+
 /* Rules over one stretch [from, until) of one panel; hits are appended with indexes into samples. */
 static enum an_status apply_rules(struct an_judging *j, int panel, size_t from, size_t until,
                                   double z[], struct an_arena *arena, struct an_rule_hit **hits,
                                   size_t *hit_count, size_t *room)
 {
     const struct an_limits *limits = &j->phases->limits[j->phase[from]];
-    struct an_rule_choice rules = limits->rules;
+    const struct an_rule_choice rules = an_panel_rules(limits, panel);
     const size_t n = until - from;
     size_t found = 0;
 
-    if (panel == 1) {
-        const bool beyond = rules.on[AN_RULE_BEYOND_LIMIT];
-        memset(rules.on, 0, sizeof rules.on);
-        rules.on[AN_RULE_BEYOND_LIMIT] = beyond;
-    }
     for (size_t i = 0; i < n; i++) {
         const struct an_chart_point *point = &j->points[from + i];
         z[i] = j->excluded[from + i] ? (double)NAN : panel == 0 ? point->level.z : point->spread.z;

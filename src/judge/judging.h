@@ -32,4 +32,9 @@ struct an_chart_sample an_chart_sample_of(const struct an_sample *sample, enum a
 AN_CHECKED enum an_status an_judging_do(struct an_store *store, struct an_judging *judging,
                                         struct an_arena *arena, struct an_error *err);
 
+/* The rules in force on a panel. Level: those chosen. Spread: beyond_limit alone; none on moving
+ * ranges of single values, which tell each jump a second time and speak by luck at 0.9 % a point
+ * (P(|Z| > 3.686 / sqrt 2)), more often than all rules of the level panel together. */
+struct an_rule_choice an_panel_rules(const struct an_limits *limits, int panel);
+
 #endif

@@ -119,12 +119,13 @@ static size_t group_items(struct an_book *book, const struct an_shift_signal *on
         }
         an_text_clear(&text);
         add_serials(&text, items, i, end);
-        (*groups)[count++] = (struct item_group){
+        (*groups)[count] = (struct item_group){
             .in = items[i].in,
             .serials = an_book_text(
                 book,
                 text.failed ? NULL : an_arena_copy(book->arena, an_text_of(&text), text.length)),
             .count = end - i};
+        count++;
         i = end;
     }
     an_text_free(&text);

@@ -97,6 +97,7 @@ enum an_status an_shift_gather(struct an_store *store, const struct an_line *lin
                                .arena = arena,
                                .data = data,
                                .err = err};
+    /* cppcheck-suppress uninitvar; it takes the array of functions for a use of it */
     enum an_status (*const parts[])(struct an_gather *) = {
         periods,          newest,           an_gather_signals, an_gather_streams,
         an_gather_onsets, an_gather_intake, an_gather_due};

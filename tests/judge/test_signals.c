@@ -292,7 +292,8 @@ START_TEST(counted_per_million)
 }
 END_TEST
 
-/* A moving range beyond its limit, of items that are no product and go into nothing. */
+/* A step between two single values beyond the moving range's limit, neither beyond its own: charted,
+ * not signalled. At 3 sigma that panel alone would speak at 2 P(Z > 3.686 / sqrt 2) = 0.0092 a point. */
 START_TEST(spread_of_lots)
 {
     size_t count = 0;
@@ -309,13 +310,8 @@ START_TEST(spread_of_lots)
     scene_file_end();
     scene_lock_known("incoming.viscosity", "viscosity", 40, 0.3);
     (void)scene_check();
-    const struct an_signal *signals = tell(&count);
-    ck_assert_uint_eq(count, 1);
-    ck_assert_int_eq(signals[0].record.panel, 1);
-    ck_assert_str_eq(signals[0].sentence,
-                     "The step from one sample to the next of viscosity stood 1.1 Pa.s (4.2 sigma) "
-                     "above the centre in one sample at 09:30 on 2 March: above the upper control "
-                     "limit; 1 lot carries it (L-21).");
+    (void)tell(&count);
+    ck_assert_uint_eq(count, 0);
 }
 END_TEST
 

@@ -179,8 +179,7 @@ AN_CHECKED enum an_status an_store_put_visit(struct an_store *store, struct an_v
 AN_CHECKED enum an_status an_store_reserve_visit(struct an_store *store, int64_t *visit_id,
                                                  struct an_error *err);
 AN_CHECKED enum an_status an_store_put_reserved_visit(struct an_store *store,
-                                                      struct an_visit *visit,
-                                                      struct an_error *err);
+                                                      struct an_visit *visit, struct an_error *err);
 
 /* One rational subgroup. Statistics are in the characteristic's unit. */
 struct an_sample {
