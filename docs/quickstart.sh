@@ -26,7 +26,7 @@ export ANDAMENTO_STORE
 # the first days of the demonstration line are its baseline
 until=$(sed -n 's/.*"baseline_until": *"\([^"]*\)".*/\1/p' "$work/truth.json")
 "$andamento" limits propose --all --until "$until" --quiet --csv >"$work/proposal.csv" || [ $? -eq 1 ]
-"$andamento" limits lock --all --author 'Demo Engineer' \
+"$andamento" limits lock --all --author 'Demo Engineer' --in-force-from "$until" \
     --reason 'first days of the demonstration line, looked at and found steady'
 "$andamento" check >"$work/signals.txt" || [ $? -eq 1 ]
 sed -n '1p' "$work/signals.txt"

@@ -239,6 +239,28 @@ static void add_movement(struct an_text *text, const struct an_story *story)
     }
 }
 
+/* Some of its points go up and down by turns: a story of its own, whatever the first hit was. */
+static bool alternates(const struct an_story *story)
+{
+    const struct an_signal *s = story->signal;
+
+    for (size_t h = 0; h < s->hit_count; h++) {
+        if (!s->hits[h].withdrawn && s->hits[h].rule == AN_RULE_ALTERNATING) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* No level moved, so neither a size nor a fitted onset is told: the first window's start is. */
+static void add_alternation(struct an_text *text, const struct an_story *story)
+{
+    const struct an_civil first = an_zone_civil(story->line->zone, story->signal->record.first_us);
+
+    an_text_add(text, " alternates up and down, as over-adjustment does, since ");
+    add_time(text, &first);
+}
+
 /* "9 points in a row above the centre, later beyond the upper limit" */
 static void add_rules(struct an_text *text, const struct an_story *story)
 {
@@ -302,6 +324,8 @@ const char *an_story_sentence(const struct an_story *story)
     add_subject(&text, story);
     if (story->signal->record.side == 0) {
         add_patterned(&text, story);
+    } else if (alternates(story)) {
+        add_alternation(&text, story);
     } else {
         add_movement(&text, story);
     }

@@ -158,7 +158,10 @@ static const char *warning_text(struct an_arena *arena, const struct an_limits *
     const size_t shown = limits->warning_count < most ? limits->warning_count : most;
     struct an_text text = {0};
     for (size_t i = 0; i < shown; i++) {
-        an_text_addf(&text, "%s%s", text.length ? "; " : "", limits->warnings[i]);
+        const char *list = strstr(limits->warnings[i], ": sample "); /* too long for a fact */
+        const size_t length =
+            list ? (size_t)(list - limits->warnings[i]) : strlen(limits->warnings[i]);
+        an_text_addf(&text, "%s%.*s", text.length ? "; " : "", (int)length, limits->warnings[i]);
     }
     if (shown < limits->warning_count) {
         an_text_addf(&text, "; and %zu more: andamento limits show", limits->warning_count - shown);

@@ -170,6 +170,11 @@ const char *an_book_page_words(struct an_book *book, const char *name)
 
 void an_book_say(struct an_book *book, enum an_book_type type, double after, const char *text)
 {
+    const double height = an_text_height(book->canvas, book->body.width, an_book_type(type),
+                                         an_book_text(book, text));
+    if (height > an_book_room(book) && book->y > book->body.y) {
+        an_book_page(book);
+    }
     book->y += an_text_draw(book->canvas, book->body.x, book->y, book->body.width,
                             an_book_type(type), an_book_text(book, text));
     book->y += after;
@@ -201,6 +206,9 @@ void an_book_title(struct an_book *book, double x, double y_baseline, double wid
 void an_book_heading(struct an_book *book, const char *text)
 {
     const struct an_type *type = an_book_type(AN_TYPE_SECTION);
+    if (an_book_room(book) < 34) { /* a heading wants a line below it on its page */
+        an_book_page(book);
+    }
     an_text_draw_fitted(book->canvas, book->body.x, book->y + 10, book->body.width, type, text);
     an_draw_line(book->canvas, book->body.x, book->y + 14, book->body.x + book->body.width,
                  book->y + 14, 0.5, AN_RAIL);

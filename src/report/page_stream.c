@@ -304,6 +304,9 @@ static void draw_also(struct an_book *book, const struct an_shift_signal *one)
     for (size_t i = 0; i < one->also_count && i < most; i++) {
         const struct an_shift_signal *other = &data->signals[one->also[i]];
         const char *page = an_book_page_words(book, other->name);
+        if (an_book_room(book) < 14) {
+            an_book_page(book);
+        }
         const double y = book->y;
         an_book_say(book, AN_TYPE_BODY, 2,
                     an_arena_printf(

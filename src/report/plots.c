@@ -228,7 +228,8 @@ double an_plot_axis(struct an_book *book, double x, double y, double width)
     const double run = width - SMALL_RIGHT - 2 * SMALL_INSET;
     const struct an_type *note = an_book_type(AN_TYPE_NOTE);
     const struct an_type day_type = {7.0, AN_REGULAR, AN_INK, AN_LEFT};
-    double free_day = x;
+    double free_day =
+        x; /* right of the last date: a day's tick begins below a date it would cross */
     for (size_t i = 0; i < marks.count && span > 0; i++) {
         const int64_t end_us = i + 1 < marks.count ? marks.at[i + 1].from_us : data->axis_until_us;
         const double begin = (double)(marks.at[i].from_us - data->axis_from_us) / span;
@@ -236,8 +237,8 @@ double an_plot_axis(struct an_book *book, double x, double y, double width)
         const double left = x + SMALL_INSET + (begin > 0 ? begin : 0) * run;
         const double right = x + SMALL_INSET + (end < 1 ? end : 1) * run;
         if (begin >= 0) {
-            an_draw_line(book->canvas, left, y + (marks.at[i].first_of_day ? 1 : 9), left, y + 19,
-                         0.5, AN_RAIL);
+            const bool tall = marks.at[i].first_of_day && left + 2 >= free_day;
+            an_draw_line(book->canvas, left, y + (tall ? 1 : 9), left, y + 19, 0.5, AN_RAIL);
         }
         if (marks.at[i].first_of_day && left + 2 >= free_day) {
             const double used = an_text_width(book->canvas, &day_type, marks.at[i].date);
