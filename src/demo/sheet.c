@@ -8,7 +8,6 @@
  */
 #include "demo/sheet.h"
 
-#include <assert.h>
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
@@ -77,12 +76,12 @@ void an_demo_sheet_integer(struct an_demo_sheet *sheet, int64_t value)
     put_bytes(sheet, buffer + at, sizeof buffer - at);
 }
 
-void an_demo_sheet_number(struct an_demo_sheet *sheet, double value, int decimals)
+void an_demo_sheet_number(struct an_demo_sheet *sheet, double value, int places)
 {
     static const double power[] = {1.0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6};
     static const uint64_t whole[] = {1, 10, 100, 1000, 10000, 100000, 1000000};
+    const int decimals = places < 0 ? 0 : places > 6 ? 6 : places;
     char buffer[32];
-    assert(decimals >= 0 && decimals <= 6);
     const uint64_t scaled = (uint64_t)floor(fabs(value) * power[decimals] + 0.5);
     size_t at = sizeof buffer;
     if (decimals > 0) {

@@ -19,6 +19,9 @@ sed -n 's/^  \([a-z][a-z ]*[a-z]\)   *[a-z].*/\1/p' overview | while read -r com
     head -1 out | grep -q '^  andamento ' || echo "help of $command does not begin with an example" >>help-failures
 done
 ok 'help of every command' test ! -s help-failures
+sh "$AN_SOURCE_DIR/docs/commands.sh" "$a" >commands.md
+ok 'docs/commands.md is current: sh docs/commands.sh PROGRAM >docs/commands.md' \
+    cmp commands.md "$AN_SOURCE_DIR/docs/commands.md"
 exits 0 'version' "$a" --version
 ok 'version names SQLite and the format' grep -q 'store format [0-9]*, SQLite 3' out
 
