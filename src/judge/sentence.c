@@ -232,7 +232,7 @@ static void add_movement(struct an_text *text, const struct an_story *story)
         an_text_add(text, " ");
         add_since(text, story);
     } else {
-        an_text_addf(text, s->ongoing ? " has been " : " was ");
+        an_text_add(text, " stood "); /* fits one thing and many: titles may be plural */
         add_size(text, story);
         an_text_addf(text, " %s the centre ", up ? "above" : "below");
         add_since(text, story);

@@ -553,7 +553,7 @@ START_TEST(quiet_noise)
     const int samples = 2000;
     double beyond = 0;
     double runs = 0;
-    char split[16];
+    char split[24];
     char name[40];
 
     scene_file("probe");

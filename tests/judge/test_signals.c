@@ -251,7 +251,7 @@ static const struct {
      "expect, since 12:40 on 2 March: 15 points in a row within 1 sigma of the centre; 20 tiles "
      "carry it, none of them in a wall yet."},
     {RUN_FROM_START, 10, 2, "colour=G,head=H1",
-     "Placement offset x of colour G, head H1 has been 0.3 um (1.2 sigma) above the centre since "
+     "Placement offset x of colour G, head H1 stood 0.3 um (1.2 sigma) above the centre since "
      "06:00 on 2 March: 9 points in a row above the centre; 10 tiles carry it, 2 of them are in "
      "walls."},
 };
