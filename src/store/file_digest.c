@@ -184,19 +184,16 @@ enum an_status an_tally_close(struct an_store *store, struct an_sha256 *digest,
 {
     struct an_tally *tally = &store->tally;
     struct an_text whole = {0};
-    enum an_status st = AN_OK;
     an_text_add(&whole, scheme);
-    for (int part = 0; !st && part < AN_PARTS; part++) {
+    for (int part = 0; part < AN_PARTS; part++) {
         struct an_sha256 hash = an_sha256_of("", 0);
-        if (part == AN_PART_VISIT && tally->visits_mixed) {
-            st = derive_part(store, tally->file_id, AN_PART_VISIT, &tally->rows[part], &hash, err);
-        } else if (tally->digest[part]) {
+        if (tally->digest[part]) {
             hash = an_digest_close(tally->digest[part]);
             tally->digest[part] = NULL;
         }
         add_part(&whole, tally->rows[part], &hash);
     }
-    return close_whole(&whole, st, digest, err);
+    return close_whole(&whole, AN_OK, digest, err);
 }
 
 enum an_status an_store_file_digest(struct an_store *store, int64_t file_id,

@@ -42,8 +42,6 @@ struct an_tally {
     int64_t file_id; /* 0: no file in hand */
     uint64_t rows[AN_PARTS];
     struct an_digest *digest[AN_PARTS]; /* NULL while there is no row */
-    int64_t last_visit_id;
-    bool visits_mixed; /* visits were not put in order of their ids */
 };
 
 /* Tables whose ids the store gives. */

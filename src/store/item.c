@@ -233,35 +233,8 @@ enum an_status an_store_find_visit(struct an_store *store, const char *station, 
     return st;
 }
 
-enum an_status an_store_reserve_visit(struct an_store *store, int64_t *visit_id,
-                                      struct an_error *err)
-{
-    const enum an_status st = an_store_may_put(store, "numbering a visit", err);
-    return st ? st : an_store_take_id(store, AN_COUNT_VISIT, visit_id, err);
-}
-
-/* A new number, or one reserved before. */
-static enum an_status number_visit(struct an_store *store, struct an_visit *visit, bool reserved,
-                                   struct an_error *err)
-{
-    int64_t next = 0;
-    enum an_status st = an_store_peek_id(store, AN_COUNT_VISIT, &next, err);
-    if (!st && !reserved) {
-        st = an_store_take_id(store, AN_COUNT_VISIT, &visit->visit_id, err);
-    } else if (!st && (visit->visit_id < 1 || visit->visit_id >= next)) {
-        st = an_fail(err, AN_BUG, "storing a visit: number %lld was not reserved",
-                     (long long)visit->visit_id);
-    }
-    if (!st) {
-        struct an_tally *tally = &store->tally;
-        tally->visits_mixed = tally->visits_mixed || visit->visit_id < tally->last_visit_id;
-        tally->last_visit_id = visit->visit_id;
-    }
-    return st;
-}
-
-static enum an_status put_visit(struct an_store *store, struct an_visit *visit, bool reserved,
-                                struct an_error *err)
+enum an_status an_store_put_visit(struct an_store *store, struct an_visit *visit,
+                                  struct an_error *err)
 {
     static const char sql[] =
         "INSERT INTO visit (visit_id, file_id, item_id, first_us, last_us, shift_from_us, shift,"
@@ -271,7 +244,7 @@ static enum an_status put_visit(struct an_store *store, struct an_visit *visit, 
     struct an_query query;
     enum an_status st = an_tally_check(store, visit->file_id, doing, err);
     if (!st) {
-        st = number_visit(store, visit, reserved, err);
+        st = an_store_take_id(store, AN_COUNT_VISIT, &visit->visit_id, err);
     }
     if (!st) {
         st = an_query_start_put(&query, store, sql, doing, err);
@@ -296,18 +269,6 @@ static enum an_status put_visit(struct an_store *store, struct an_visit *visit, 
     an_query_text(&query, visit->who);
     an_query_text(&query, visit->attempt);
     return an_query_run_put(&query, AN_PART_VISIT, err);
-}
-
-enum an_status an_store_put_visit(struct an_store *store, struct an_visit *visit,
-                                  struct an_error *err)
-{
-    return put_visit(store, visit, false, err);
-}
-
-enum an_status an_store_put_reserved_visit(struct an_store *store, struct an_visit *visit,
-                                           struct an_error *err)
-{
-    return put_visit(store, visit, true, err);
 }
 
 static void read_visit(struct an_query *query, struct an_arena *arena, void *row)

@@ -214,40 +214,6 @@ START_TEST(visits_return)
 }
 END_TEST
 
-/* Numbers reserved first and put in another order; the digest still comes out the same. */
-START_TEST(reserved_visits)
-{
-    const int64_t file_id = begin_file();
-    int64_t item = 0;
-    int64_t numbers[4];
-    OK(an_store_item(store, "tile", an_bytes_of("T"), file_id, &item, &err));
-    for (int k = 0; k < 4; k++) {
-        OK(an_store_reserve_visit(store, &numbers[k], &err));
-        ck_assert_int_eq(numbers[k], k + 1);
-    }
-    struct an_visit visit = {.file_id = file_id, .item_id = item, .rows = 1};
-    visit.visit_id = 9;
-    FAILS(an_store_put_reserved_visit(store, &visit, &err), AN_BUG);
-    static const int order[] = {2, 0, 3, 1};
-    for (int k = 0; k < 4; k++) {
-        visit.visit_id = numbers[order[k]];
-        visit.rows = order[k];
-        OK(an_store_put_reserved_visit(store, &visit, &err));
-        ck_assert_int_eq(visit.visit_id, numbers[order[k]]);
-    }
-    end_file(file_id, "s");
-    struct an_sha256 digest;
-    char stored[65];
-    char derived[65];
-    struct an_visit out;
-    digest_in_ledger(store, file_id, stored);
-    OK(an_store_file_digest(store, file_id, &digest, &err));
-    ck_assert_str_eq(an_sha256_hex(&digest, derived), stored);
-    OK(an_store_visit(store, 4, arena, &out, &err));
-    ck_assert_int_eq(out.rows, 3);
-}
-END_TEST
-
 /* ---- readings ---------------------------------------------------------------------------------------------- */
 
 START_TEST(blocks_return)
@@ -401,7 +367,6 @@ int main(void)
     tcase_add_test(records, serials_stay_as_they_are);
     tcase_add_test(records, links_are_not_doubled);
     tcase_add_test(records, visits_return);
-    tcase_add_test(records, reserved_visits);
     tcase_add_test(records, blocks_return);
     tcase_add_test(records, scratch_is_sorted);
     tcase_add_test(records, line_revisions);

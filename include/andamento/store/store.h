@@ -174,12 +174,6 @@ AN_CHECKED enum an_status an_store_find_visit(struct an_store *store, const char
                                               bool *found, struct an_error *err);
 AN_CHECKED enum an_status an_store_put_visit(struct an_store *store, struct an_visit *visit,
                                              struct an_error *err); /* fills visit_id */
-/* For a reader that must name a visit before it has seen all of it: a number first, and the visit
- * under that number later, in any order. The visit must be put before its samples. */
-AN_CHECKED enum an_status an_store_reserve_visit(struct an_store *store, int64_t *visit_id,
-                                                 struct an_error *err);
-AN_CHECKED enum an_status an_store_put_reserved_visit(struct an_store *store,
-                                                      struct an_visit *visit, struct an_error *err);
 
 /* One rational subgroup. Statistics are in the characteristic's unit. */
 struct an_sample {
