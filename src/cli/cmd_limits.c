@@ -10,32 +10,27 @@
 
 /* ---- telling limits ----------------------------------------------------------------------------- */
 
-static void number_member(struct an_json *json, const char *key, double value)
-{
-    an_json_put_number(json, key, value);
-}
-
 static void json_model(struct an_json *json, const struct an_limits *limits)
 {
     const struct an_chart_model *model = &limits->model;
     an_json_put_string(json, "family", an_family_name(model->family));
-    number_member(json, "limit_sigmas", model->k);
+    an_json_put_number(json, "limit_sigmas", model->k);
     an_json_put_integer(json, "baseline_samples", (int64_t)model->samples);
-    number_member(json, "n_nominal", model->n_nominal);
-    number_member(json, "centre", model->centre);
-    number_member(json, "sigma_level", model->sigma_level);
-    number_member(json, "sigma_within", model->sigma_within);
-    number_member(json, "sigma_between", model->between);
-    number_member(json, "spread_centre", model->spread_centre);
-    number_member(json, "dispersion", model->dispersion);
-    number_member(json, "ucl", model->centre + model->k * model->sigma_level);
-    number_member(json, "lcl", model->centre - model->k * model->sigma_level);
-    number_member(json, "normality_a2_star", limits->normality.a2_star);
-    number_member(json, "normality_p", limits->normality.p);
-    number_member(json, "lag1_autocorrelation", limits->lag1);
-    number_member(json, "lag1_bound", limits->lag1_bound);
-    number_member(json, "sigma_relative_se", limits->sigma_relative_se);
-    number_member(json, "centre_half_width", limits->centre_half_width);
+    an_json_put_number(json, "n_nominal", model->n_nominal);
+    an_json_put_number(json, "centre", model->centre);
+    an_json_put_number(json, "sigma_level", model->sigma_level);
+    an_json_put_number(json, "sigma_within", model->sigma_within);
+    an_json_put_number(json, "sigma_between", model->between);
+    an_json_put_number(json, "spread_centre", model->spread_centre);
+    an_json_put_number(json, "dispersion", model->dispersion);
+    an_json_put_number(json, "ucl", model->centre + model->k * model->sigma_level);
+    an_json_put_number(json, "lcl", model->centre - model->k * model->sigma_level);
+    an_json_put_number(json, "normality_a2_star", limits->normality.a2_star);
+    an_json_put_number(json, "normality_p", limits->normality.p);
+    an_json_put_number(json, "lag1_autocorrelation", limits->lag1);
+    an_json_put_number(json, "lag1_bound", limits->lag1_bound);
+    an_json_put_number(json, "sigma_relative_se", limits->sigma_relative_se);
+    an_json_put_number(json, "centre_half_width", limits->centre_half_width);
 }
 
 static void json_limits(struct an_cli *cli, struct an_json *json, const struct an_stream *stream,

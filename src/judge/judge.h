@@ -151,6 +151,7 @@ struct an_signal {
     const char *ribbon_note; /* "began with wafer W-118", when the change meets a change of
                                    upstream batch within its interval; else NULL */
     const char *sentence;    /* the whole story in one or two sentences, local time */
+    const char *brief; /* the same without the rules met, for where their codes stand beside */
 };
 
 struct an_check_result {

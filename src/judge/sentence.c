@@ -315,7 +315,7 @@ static void add_items(struct an_text *text, const struct an_story *story)
     }
 }
 
-const char *an_story_sentence(const struct an_story *story)
+const char *an_story_sentence(const struct an_story *story, bool with_rules)
 {
     struct an_text text = {0};
     const char *sentence = NULL;
@@ -329,8 +329,10 @@ const char *an_story_sentence(const struct an_story *story)
     } else {
         add_movement(&text, story);
     }
-    an_text_add(&text, ": ");
-    add_rules(&text, story);
+    if (with_rules) {
+        an_text_add(&text, ": ");
+        add_rules(&text, story);
+    }
     add_items(&text, story);
     if (note) {
         an_text_addf(&text, "; %s%s", strncmp(note, "began", 5) == 0 ? "it " : "", note);

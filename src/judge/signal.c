@@ -155,7 +155,8 @@ static enum an_status tell_whole(struct an_story *story, struct an_error *err)
     if (st) {
         return st;
     }
-    s->sentence = an_story_sentence(story);
+    s->sentence = an_story_sentence(story, true);
+    s->brief = an_story_sentence(story, false);
     return s->sentence ? AN_OK : an_fail(err, AN_NO_MEMORY, "out of memory while telling signals");
 }
 

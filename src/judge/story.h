@@ -38,6 +38,6 @@ AN_CHECKED enum an_status an_story_items(struct an_story *story, struct an_error
 /* The change of upstream batch that the onset meets, if any. */
 AN_CHECKED enum an_status an_story_ribbon(struct an_story *story, struct an_error *err);
 /* All of it in words; NULL when memory is out. */
-const char *an_story_sentence(const struct an_story *story);
+const char *an_story_sentence(const struct an_story *story, bool with_rules);
 
 #endif

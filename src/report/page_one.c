@@ -38,9 +38,9 @@ static struct card card_of(struct an_book *book, const struct an_shift_signal *o
         book->body.width - CARD_CODE_PT - CARD_COUNT_PT - CARD_REACTION_PT - 2 * CARD_GAP_PT;
     card.chart_width = rest * 0.42;
     card.text_width = rest - card.chart_width - CARD_GAP_PT;
-    card.sentence = one->signal.sentence
-                        ? an_book_text(book, an_say_brief(book->arena, one->signal.sentence))
-                        : book->data->sheets[one->sheet].title;
+    card.sentence = one->signal.brief      ? one->signal.brief
+                    : one->signal.sentence ? one->signal.sentence
+                                           : book->data->sheets[one->sheet].title;
     card.height = 9 + an_text_height(book->canvas, card.text_width, an_book_type(AN_TYPE_BODY),
                                      card.sentence);
     if (card.height < CARD_LEAST_PT) {

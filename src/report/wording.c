@@ -260,23 +260,13 @@ static const char *nothing_moved(struct an_arena *arena, const struct an_shift_d
         an_say_many(arena, (int64_t)(measured - data->judged_streams), "stream"));
 }
 
-const char *an_say_brief(struct an_arena *arena, const char *sentence)
-{
-    const char *rules = strstr(sentence, ": ");
-    const char *rest = rules ? strchr(rules, ';') : NULL;
-    if (!rest) {
-        return sentence;
-    }
-    return an_arena_printf(arena, "%.*s%s", (int)(rules - sentence), sentence, rest);
-}
-
 const char *an_say_lead(struct an_arena *arena, const struct an_shift_data *data)
 {
     if (!data->signal_count) {
         return nothing_moved(arena, data);
     }
     const struct an_shift_signal *worst = &data->signals[0];
-    const char *brief = worst->signal.sentence ? an_say_brief(arena, worst->signal.sentence) : NULL;
+    const char *brief = worst->signal.brief ? worst->signal.brief : worst->signal.sentence;
     const char *sentence = brief ? without_stop(arena, brief) : data->sheets[worst->sheet].title;
     if (data->moved_streams == 1) {
         return an_arena_printf(arena, "1 stream moved this shift: %s.", sentence);

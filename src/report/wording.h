@@ -15,9 +15,6 @@ const char *an_say_count(struct an_arena *arena, int64_t count); /* "12,408" */
 /* Nouns ending in s, x, ch or sh take es; in consonant + y, ies; others s. */
 const char *an_say_plural(struct an_arena *arena, const char *noun);
 /* "1 tile", "12,408 tiles" */
-/* A signal's sentence without the rules it met, where a code beside it tells them. The sentence
- * itself if there is nothing to leave out; NULL when memory is out. */
-const char *an_say_brief(struct an_arena *arena, const char *sentence);
 const char *an_say_many(struct an_arena *arena, int64_t count, const char *noun);
 /* Fixed decimals, without a minus before zero; "-" for NaN. */
 const char *an_say_number(struct an_arena *arena, double value, int decimals);

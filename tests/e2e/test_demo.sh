@@ -51,6 +51,7 @@ while IFS="$tab" read -r id stream panel onset delay; do
         fail "$id: no signal on the $panel of $stream between $onset and $deadline"
 done <faults.tsv
 
+ok 'there are steps to date' jq -e '[.faults[] | select(.kind == "step") | .streams[] | select(.samples > 30)] | length >= 3' $truth
 jq -r '.faults[] | select(.kind == "step") | .streams[] | select(.samples > 30) | [.stream, .onset_utc] | @tsv' $truth |
     while IFS="$tab" read -r stream onset; do
         jq -e --arg s "$stream" --arg o "$onset" '
@@ -92,7 +93,7 @@ for line in line quiet; do
 done
 cat >alarms.R <<'R'
 arg <- commandArgs(TRUE)
-from <- arg[4]
+from <- arg[3]
 x <- read.csv(paste0(arg[1], ".csv"), stringsAsFactors = FALSE)
 lim <- read.delim(paste0(arg[1], ".limits.tsv"), header = FALSE, stringsAsFactors = FALSE)
 hits <- tryCatch(read.delim(paste0(arg[1], ".hits.tsv"), header = FALSE, stringsAsFactors = FALSE), error = function(e) data.frame(V1 = character(), V2 = character(), V3 = character(), V4 = character()))
@@ -118,8 +119,8 @@ R
 # points after the baseline only: those inside it made the limits
 from=$(jq -r '.baseline_until' $truth)
 from=$(date -u -d "$from" +%Y-%m-%dT%H:%M:%SZ)
-ok 'quiet line: hits agree with the rules in force' Rscript --vanilla alarms.R quiet touched-none x "$from"
-ok 'faulty line: hits on untouched streams agree too' Rscript --vanilla alarms.R line touched x "$from"
+ok 'quiet line: hits agree with the rules in force' Rscript --vanilla alarms.R quiet touched-none "$from"
+ok 'faulty line: hits on untouched streams agree too' Rscript --vanilla alarms.R line touched "$from"
 
 # ---- the report, and that judging does not depend on how often it is asked
 exits 0 'report' "$a" report shift --store line.store -o one.pdf
