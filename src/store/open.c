@@ -16,6 +16,7 @@
 
 #include <errno.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
 #include <unistd.h>
@@ -179,6 +180,14 @@ static bool has_log(const struct an_store *store)
     return there;
 }
 
+/* The check puts a failure to read a page (memory, the disk) among the damages it found, with
+ * SQLite's code of it at the end of the text: that says nothing about the store. */
+static int code_in(const char *text)
+{
+    const char *at = text ? strstr(text, "error code=") : NULL;
+    return at ? (int)strtol(at + strlen("error code="), NULL, 10) : SQLITE_OK;
+}
+
 static enum an_status quick_check(struct an_store *store, struct an_error *err)
 {
     int64_t pages = 0;
@@ -202,9 +211,12 @@ static enum an_status quick_check(struct an_store *store, struct an_error *err)
     }
     if (rc == SQLITE_ROW) {
         const char *text = (const char *)sqlite3_column_text(stmt, 0);
-        if (!text || strcmp(text, "ok") != 0) {
+        const int code = text ? code_in(text) & 0xff : SQLITE_NOMEM;
+        if (code == SQLITE_NOMEM || code == SQLITE_IOERR) {
+            st = an_sql_fail(store, code, "checking the store", err);
+        } else if (strcmp(text, "ok") != 0) {
             st = an_fail(err, AN_NO_STORE, "'%s' is damaged (%.200s); restore it from a backup",
-                         store->path, text ? text : "no answer");
+                         store->path, text);
         }
         rc = SQLITE_OK;
     }
