@@ -79,3 +79,51 @@ double an_poisson_below(double k, double mean)
 {
     return mean >= 0.0 && isfinite(mean) ? ppois(k, mean, 1, 0) : (double)NAN;
 }
+
+/* ---- gamma and beta shapes ---- */
+double an_normal_quantile_above(double p)
+{
+    return chance_ok(p) ? qnorm(p, 0.0, 1.0, 0, 0) : (double)NAN;
+}
+
+double an_gamma_log_below(double x, double shape)
+{
+    return shape > 0.0 && isfinite(shape) ? pgamma(x, shape, 1.0, 1, 1) : (double)NAN;
+}
+
+double an_gamma_log_above(double x, double shape)
+{
+    return shape > 0.0 && isfinite(shape) ? pgamma(x, shape, 1.0, 0, 1) : (double)NAN;
+}
+
+double an_gamma_quantile(double p, bool above, double shape)
+{
+    return chance_ok(p) && shape > 0.0 && isfinite(shape) ? qgamma(p, shape, 1.0, !above, 0)
+                                                          : (double)NAN;
+}
+
+double an_log_gamma(double x)
+{
+    return x > 0.0 ? lgammafn(x) : (double)NAN;
+}
+
+double an_digamma(double x)
+{
+    return x > 0.0 ? digamma(x) : (double)NAN;
+}
+
+double an_trigamma(double x)
+{
+    return x > 0.0 ? trigamma(x) : (double)NAN;
+}
+
+double an_beta_quantile(double p, double a, double b)
+{
+    return chance_ok(p) && a > 0.0 && b > 0.0 && isfinite(a) && isfinite(b) ? qbeta(p, a, b, 1, 0)
+                                                                            : (double)NAN;
+}
+
+double an_chi_square_below(double x, double df)
+{
+    return df > 0.0 && isfinite(df) ? pchisq(x, df, 1, 0) : (double)NAN;
+}

@@ -5,8 +5,23 @@
 #ifndef AN_STAT_DISTRIBUTION_H
 #define AN_STAT_DISTRIBUTION_H
 
+#include <stdbool.h>
+
 /* log P(Z <= z), right in the far tail too. */
 double an_normal_log_below(double z);
+/* The z with P(Z > z) = p. */
+double an_normal_quantile_above(double p);
+/* log P(X <= x), log P(X > x) and quantiles (of the upper tail, if `above`) of gamma with scale 1;
+ * NAN unless shape > 0. */
+double an_gamma_log_below(double x, double shape);
+double an_gamma_log_above(double x, double shape);
+double an_gamma_quantile(double p, bool above, double shape);
+/* log gamma(x) and its first and second derivative, x > 0; NAN otherwise. */
+double an_log_gamma(double x);
+double an_digamma(double x);
+double an_trigamma(double x);
+double an_beta_quantile(double p, double a, double b); /* a, b > 0 */
+double an_chi_square_below(double x, double df);
 
 /*
  * P(T <= t) for Student's t with df degrees of freedom (>= 1, need not be whole) and noncentrality
