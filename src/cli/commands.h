@@ -14,6 +14,8 @@ extern const struct an_command an_command_limits_propose;
 extern const struct an_command an_command_limits_lock;
 extern const struct an_command an_command_limits_show;
 extern const struct an_command an_command_check;
+extern const struct an_command an_command_signals;
+extern const struct an_command an_command_answer;
 extern const struct an_command an_command_capability;
 extern const struct an_command an_command_report_shift;
 extern const struct an_command an_command_export;

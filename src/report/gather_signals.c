@@ -252,6 +252,36 @@ static enum an_status sum_at_risk(struct an_gather *gather)
     return AN_OK;
 }
 
+/* "cause; action; containment; remark", what of it was told. */
+static enum an_status add_answer(struct an_gather *gather, struct an_shift_signal *one)
+{
+    struct an_answer *answers = NULL;
+    size_t count = 0;
+    if (one->signal.open) {
+        return AN_OK;
+    }
+    const enum an_status st = an_store_answers(gather->store, one->signal.record.signal_id,
+                                               gather->arena, &answers, &count, gather->err);
+    if (st || !count) {
+        return st;
+    }
+    const struct an_answer *newest = &answers[count - 1];
+    const char *const parts[] = {newest->cause, newest->action, newest->containment,
+                                 newest->reason};
+    one->answered_by = newest->author;
+    for (size_t i = 0; i < sizeof parts / sizeof *parts; i++) {
+        if (parts[i] && *parts[i]) {
+            one->answer = one->answer
+                              ? an_arena_printf(gather->arena, "%s; %s", one->answer, parts[i])
+                              : parts[i];
+            if (!one->answer) {
+                return no_memory(gather);
+            }
+        }
+    }
+    return AN_OK;
+}
+
 enum an_status an_gather_signals(struct an_gather *gather)
 {
     struct an_shift_data *data = gather->data;
@@ -274,6 +304,7 @@ enum an_status an_gather_signals(struct an_gather *gather)
                 continue;
             }
             st = fill_signal(gather, &signals[i], &data->signals[data->signal_count]);
+            st = st ? st : add_answer(gather, &data->signals[data->signal_count]);
             if (st) {
                 return st;
             }

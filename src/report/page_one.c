@@ -92,14 +92,43 @@ static void draw_counts(struct an_book *book, const struct an_shift_signal *one,
     }
 }
 
-/* The blank box that a person fills in by hand, or that an answer was given. */
-static void reaction_box(struct an_book *book, const struct an_box *box, bool open)
+/* As many words of the text as the height holds. */
+static const char *as_much_as_fits(struct an_book *book, const char *text, double width,
+                                   double height)
+{
+    const struct an_type *note = an_book_type(AN_TYPE_NOTE);
+    const char *shown = text;
+    size_t length = strlen(text);
+    while (shown && an_text_height(book->canvas, width, note, shown) > height) {
+        while (length && text[length - 1] != ' ') {
+            length--;
+        }
+        if (!length) {
+            return "...";
+        }
+        length--;
+        shown = an_arena_printf(book->arena, "%.*s ...", (int)length, text);
+    }
+    book->failed = book->failed || !shown;
+    return shown ? shown : "";
+}
+
+/* The blank box that a person fills in by hand, or what was answered. */
+static void reaction_box(struct an_book *book, const struct an_box *box,
+                         const struct an_shift_signal *one)
 {
     const struct an_type *note = an_book_type(AN_TYPE_NOTE);
     an_draw_frame(book->canvas, box, 0.6, AN_GREY);
-    if (!open) {
-        an_text_draw_fitted(book->canvas, box->x + 4, box->y + 9, box->width - 8, note,
-                            "answer is recorded");
+    if (!one->signal.open) {
+        const double width = box->width - 8;
+        an_text_draw_fitted(
+            book->canvas, box->x + 4, box->y + 9, width, note,
+            an_book_text(book, an_arena_printf(book->arena, "%s:",
+                                               one->answered_by ? one->answered_by : "answered")));
+        if (one->answer) {
+            an_text_draw(book->canvas, box->x + 4, box->y + 11, width, note,
+                         as_much_as_fits(book, one->answer, width, box->height - 13));
+        }
         return;
     }
     an_text_draw_fitted(book->canvas, box->x + 4, box->y + 9, box->width - 8, note, "reaction");
@@ -132,7 +161,7 @@ static void draw_card(struct an_book *book, const struct card *card)
                                                                 sheet->unit)));
     const struct an_box box = {x + book->body.width - CARD_REACTION_PT, y + 5, CARD_REACTION_PT,
                                card->height - 10};
-    reaction_box(book, &box, one->signal.open);
+    reaction_box(book, &box, one);
     const struct an_box link = {x, y, book->body.width - CARD_REACTION_PT - CARD_GAP_PT,
                                 card->height};
     an_canvas_link(canvas, &link, one->name);
@@ -172,7 +201,9 @@ static void rest_as_table(struct an_book *book, size_t first, const char *title)
         row[5] =
             signal->next_kind ? an_say_count(book->arena, (int64_t)signal->product_in_next) : "-";
         row[6] = page ? an_arena_printf(book->arena, "%d", page) : "";
-        row[7] = signal->open ? "................................" : "answer is recorded";
+        row[7] = signal->open       ? "................................"
+                 : one->answered_by ? one->answered_by
+                                    : "answered";
         links[i] = one->name;
     }
     const struct an_table table = {columns, COLUMNS, cells, count, links, 8.0};

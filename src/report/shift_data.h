@@ -74,6 +74,7 @@ struct an_shift_signal {
     double onset_at, onset_earliest, onset_latest; /* indexes into the sheet's points, or NAN */
     size_t *also;                                  /* signals whose start may be the same moment */
     size_t also_count;
+    const char *answer, *answered_by; /* the newest answer and who gave it, or NULL */
 };
 
 /* A signal of an earlier shift that nobody has answered and that did not come again. */

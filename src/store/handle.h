@@ -60,6 +60,7 @@ enum an_counter {
     AN_COUNT_SIGNAL,
     AN_COUNT_HIT,
     AN_COUNT_JUDGED,
+    AN_COUNT_ANSWER,
     AN_COUNTERS
 };
 

@@ -136,6 +136,7 @@ enum an_status an_store_peek_id(struct an_store *store, enum an_counter counter,
         [AN_COUNT_SIGNAL] = "SELECT max(signal_id) FROM signal",
         [AN_COUNT_HIT] = "SELECT max(hit_id) FROM hit",
         [AN_COUNT_JUDGED] = "SELECT max(judged_id) FROM judged",
+        [AN_COUNT_ANSWER] = "SELECT max(answer_id) FROM answer",
     };
     enum an_status st = AN_OK;
     if (store->next_id[counter] == 0) {

@@ -8,7 +8,7 @@ a=$ANDAMENTO
 exits 64 'no arguments' "$a"
 exits 0 'help' "$a" --help
 for command in demo init collect held streams 'limits propose' 'limits lock' 'limits show' check \
-    capability 'report shift' export verify; do
+    signals answer capability 'report shift' export verify; do
     ok "overview names $command" grep -q "^  $command " out
 done
 "$a" --help >overview
@@ -75,7 +75,8 @@ same 'nothing left beside' "$(find . -name '*.part-*' | wc -l)" 0
 "$a" limits propose --all --json >limits.json 2>err
 ok 'limits are JSON' jq -e '.data | length > 10' limits.json
 exits 0 'lock' "$a" limits lock --all --author 'A. Tester' --reason 'a test'
-for command in streams held 'limits show' check capability export verify 'collect line/spool'; do
+for command in streams held 'limits show' check signals capability export verify \
+    'collect line/spool'; do
     for form in --json --csv --format=table; do
         case "$command $form" in *verify*--csv | *collect*--csv) continue ;; esac
         # shellcheck disable=SC2086
@@ -89,6 +90,25 @@ for command in streams held 'limits show' check capability export verify 'collec
     "$a" $command >/dev/full 2>err
     same "$command with a full standard output" $? 74
 done
+"$a" signals --json >signals.json
+first=$(jq '.data[0].signal.signal_id' signals.json)
+second=$(jq '.data[1].signal.signal_id' signals.json)
+open=$(jq '.data | length' signals.json)
+exits 64 'answer without author' "$a" answer "$first" --cause 'stamp worn'
+exits 64 'answer without a word' "$a" answer "$first" --author me
+exits 64 'answer to no number' "$a" answer 1x --author me --cause c
+exits 66 'answer to no signal' "$a" answer "$first" 999999 --author me --cause c
+exits 0 'answer in a dry run' "$a" answer "$first" --dry-run --author me --cause c
+same 'nothing answered by then' "$("$a" signals --open --json | jq '.data | length')" "$open"
+exits 0 'answer' "$a" answer "$first" "$second" --author 'L. Engineer' --cause 'stamp worn'
+exits 0 'a second answer' "$a" answer "$first" --author 'Q. Manager' --containment 'tiles held'
+same 'two signals less are open' "$("$a" signals --open --json | jq '.data | length')" $((open - 2))
+"$a" signals --answered --json >signals.json
+ok 'both answers stand beside each other' jq -e --argjson id "$first" \
+    '.data[] | select(.signal.signal_id == $id) | .answers | length == 2 and
+     .[0].cause == "stamp worn" and .[1].containment == "tiles held"' signals.json
+exits 0 'the record holds' "$a" verify
+
 "$a" export --csv >one.csv
 "$a" export -o two.csv
 ok 'export to a file and to standard output agree' cmp one.csv two.csv

@@ -291,6 +291,10 @@ static void invent_signal(struct an_arena *arena, struct an_shift_data *data, si
             one->also[one->also_count++] = k;
         }
     }
+    if (!one->signal.open) {
+        one->answered_by = "L. Engineer";
+        one->answer = "nozzle clogged; cleaned at 03:10; tiles of the hour held";
+    }
     data->open_signals += one->signal.open;
 }
 

@@ -575,6 +575,47 @@ static int64_t put_signal(int64_t stream, int64_t sample, int64_t at_us, const i
     return signal.signal_id;
 }
 
+START_TEST(answers_to_signals)
+{
+    int64_t stream = 0;
+    struct an_answer *answers = NULL;
+    struct an_signal_record *signals = NULL;
+    size_t count = 0;
+    struct in_hand hand = begin_file("T");
+    OK(an_store_stream(store, "s", "c", "", &stream, &err));
+    const int64_t sample = put_sample(&hand, stream, 5, 1);
+    end_file(&hand, 9);
+    OK(an_store_begin(store, &err));
+    const int64_t signal = put_signal(stream, sample, 5, (int64_t[]){5}, 1);
+    OK(an_store_commit(store, &err));
+    struct an_answer first = {
+        .signal_id = signal, .author = "L. Engineer", .cause = "stamp worn", .action = "changed"};
+    struct an_answer second = {.signal_id = signal, .author = "Q", .reason = "seen again"};
+    OK(an_store_put_answer(store, &first, &err));
+    OK(an_store_put_answer(store, &second, &err));
+    /* what is refused leaves nothing behind */
+    struct an_answer nobody = {.signal_id = signal, .author = "", .cause = "x"};
+    struct an_answer empty = {.signal_id = signal, .author = "Q", .cause = ""};
+    struct an_answer lost = {.signal_id = 77, .author = "Q", .cause = "x"};
+    FAILS(an_store_put_answer(store, &nobody, &err), AN_BAD_USAGE);
+    FAILS(an_store_put_answer(store, &empty, &err), AN_BAD_USAGE);
+    FAILS(an_store_put_answer(store, &lost, &err), AN_NOT_FOUND);
+    OK(an_store_answers(store, 0, arena, &answers, &count, &err));
+    ck_assert_uint_eq(count, 2);
+    OK(an_store_answers(store, signal, arena, &answers, &count, &err));
+    ck_assert_uint_eq(count, 2);
+    ck_assert_str_eq(answers[0].cause, "stamp worn");
+    ck_assert_str_eq(answers[0].action, "changed");
+    ck_assert_ptr_null(answers[0].containment);
+    ck_assert_ptr_null(answers[0].reason);
+    ck_assert_str_eq(answers[0].author, "L. Engineer");
+    ck_assert_str_eq(answers[1].reason, "seen again");
+    ck_assert(answers[0].system_user[0] && answers[0].host[0] && answers[1].known_us > 0);
+    OK(an_store_signals(store, 0, 0, 1000, arena, &signals, &count, &err));
+    ck_assert(count == 1 && signals[0].answers == 2);
+}
+END_TEST
+
 START_TEST(signals_and_hits)
 {
     int64_t streams[2];
@@ -695,6 +736,7 @@ int main(void)
     tcase_add_checked_fixture(decided, set_up, tear_down);
     tcase_add_test(decided, limits_and_their_decisions);
     tcase_add_test(decided, signals_and_hits);
+    tcase_add_test(decided, answers_to_signals);
     tcase_add_test(decided, judged_so_far);
     suite_add_tcase(suite, decided);
     SRunner *runner = srunner_create(suite);

@@ -431,4 +431,24 @@ AN_CHECKED enum an_status an_store_judged(struct an_store *store, int64_t stream
                                           struct an_judged *judged, bool *found,
                                           struct an_error *err); /* the newest */
 
+/* What people found and did about a signal. A later answer does not undo an earlier one: both stay,
+ * and the newest is what is shown first. */
+struct an_answer {
+    int64_t answer_id, signal_id;
+    int64_t known_us;
+    const char *author;             /* who answers; never empty */
+    const char *cause, *action;     /* what was found, what was done; NULL: not told */
+    const char *containment;        /* what was done with the items; NULL: not told */
+    const char *reason;             /* remark; NULL: none */
+    const char *system_user, *host; /* reading only */
+};
+/* Own transaction, unless one is open. AN_NOT_FOUND: no such signal; AN_BAD_USAGE: no author, or
+ * neither cause nor action, containment or reason. */
+AN_CHECKED enum an_status an_store_put_answer(struct an_store *store, struct an_answer *answer,
+                                              struct an_error *err);
+/* Of a signal (0: all), oldest first. */
+AN_CHECKED enum an_status an_store_answers(struct an_store *store, int64_t signal_id,
+                                           struct an_arena *arena, struct an_answer **answers,
+                                           size_t *count, struct an_error *err);
+
 #endif
