@@ -71,6 +71,7 @@ struct an_store {
     char *path;
     bool can_write;
     struct an_writer_lock *lock;
+    struct an_writer_lock *collector_lock; /* NULL: not a collector's handle */
     bool in_transaction;
     bool failed; /* an I/O error was met: nothing more is acknowledged */
     int wal_pages;

@@ -8,6 +8,7 @@
  *
  * A new store is made under another name and moved to its place whole.
  */
+#include "andamento/store/collector.h"
 #include "store/handle.h"
 #include "store/lock.h"
 #include "store/migrate.h"
@@ -21,6 +22,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+enum { AN_WRITER_WAIT_MS = 20000 };
 #define QUICK_CHECK_BYTES (INT64_C(8) << 20) /* larger stores are not read through when opened */
 
 const char *an_store_path(const struct an_store *store)
@@ -430,9 +432,28 @@ static enum an_status open_existing(struct an_store *store, const struct an_migr
     return st;
 }
 
-enum an_status an_store_open_with(const char *path, enum an_store_mode mode,
-                                  const struct an_migration *list, size_t count,
-                                  struct an_store **store, struct an_error *err)
+/* A command of a person waits for its turn beside a collector that follows, and for nobody else. */
+static enum an_status take_locks(struct an_store *store, const enum an_collecting *collecting,
+                                 struct an_error *err)
+{
+    enum an_status st = AN_OK;
+    if (collecting) {
+        st = an_collector_lock_take(store->path, *collecting == AN_COLLECT_FOLLOWS,
+                                    &store->collector_lock, err);
+    }
+    if (st) {
+        return st;
+    }
+    const bool waits =
+        collecting ? *collecting == AN_COLLECT_FOLLOWS : an_collector_yields(store->path);
+    return an_writer_lock_take(store->path, waits ? AN_WRITER_WAIT_MS : 0, &store->lock, err);
+}
+
+/* collecting: NULL if the handle is no collector's. */
+static enum an_status open_store(const char *path, enum an_store_mode mode,
+                                 const enum an_collecting *collecting,
+                                 const struct an_migration *list, size_t count,
+                                 struct an_store **store, struct an_error *err)
 {
     enum an_status st = AN_OK;
     struct an_store *made = an_alloc(1, sizeof *made);
@@ -450,7 +471,7 @@ enum an_status an_store_open_with(const char *path, enum an_store_mode mode,
         goto done;
     }
     if (made->can_write) {
-        st = an_writer_lock_take(made->path, &made->lock, err);
+        st = take_locks(made, collecting, err);
     }
     if (!st && mode == AN_STORE_CREATE) {
         st = make_new(made, list, count, err);
@@ -467,12 +488,50 @@ done:
     return AN_OK;
 }
 
+enum an_status an_store_open_with(const char *path, enum an_store_mode mode,
+                                  const struct an_migration *list, size_t count,
+                                  struct an_store **store, struct an_error *err)
+{
+    return open_store(path, mode, NULL, list, count, store, err);
+}
+
 enum an_status an_store_open(const char *path, enum an_store_mode mode, struct an_store **store,
                              struct an_error *err)
 {
     size_t count = 0;
     const struct an_migration *list = an_migrations(&count);
-    return an_store_open_with(path, mode, list, count, store, err);
+    return open_store(path, mode, NULL, list, count, store, err);
+}
+
+enum an_status an_store_open_collector(const char *path, enum an_collecting collecting,
+                                       struct an_store **store, struct an_error *err)
+{
+    size_t count = 0;
+    const struct an_migration *list = an_migrations(&count);
+    return open_store(path, AN_STORE_WRITE, &collecting, list, count, store, err);
+}
+
+void an_store_yield(struct an_store *store)
+{
+    if (!store->in_transaction && store->lock) {
+        an_writer_lock_let_go(store->lock);
+    }
+}
+
+enum an_status an_store_resume(struct an_store *store, int64_t wait_ms, struct an_error *err)
+{
+    return store->lock ? an_writer_lock_take_back(store->lock, wait_ms, err)
+                       : an_fail(err, AN_DENIED, "'%s' was opened for reading only", store->path);
+}
+
+bool an_store_failed(const struct an_store *store)
+{
+    return store->failed;
+}
+
+enum an_status an_store_data_version(struct an_store *store, int64_t *version, struct an_error *err)
+{
+    return an_pragma_int(store, "PRAGMA data_version", version, err);
 }
 
 void an_store_close(struct an_store *store)
@@ -487,12 +546,15 @@ void an_store_close(struct an_store *store)
         (void)sqlite3_finalize(store->statements[k].stmt);
     }
     if (store->db) {
-        if (store->failed) { /* the log is what can be trusted: leave it as it is */
+        const bool may_write =
+            !store->lock || !an_writer_lock_take_back(store->lock, AN_WRITER_WAIT_MS, NULL);
+        if (store->failed || !may_write) { /* the log can be trusted: leave it as it is */
             (void)sqlite3_db_config(store->db, SQLITE_DBCONFIG_NO_CKPT_ON_CLOSE, 1, NULL);
         }
         (void)sqlite3_close(store->db);
     }
     an_writer_lock_drop(store->lock);
+    an_writer_lock_drop(store->collector_lock);
     an_packer_close(store->packer);
     an_text_free(&store->coding);
     an_free(store->stream_samples);

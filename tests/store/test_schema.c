@@ -11,10 +11,11 @@
 #include <string.h>
 
 static const char *const tables[] = {
-    "ledger",         "line_revision", "file",           "file_sighting", "original",
-    "original_piece", "item",          "stream",         "link",          "visit",
-    "sample",         "block",         "held",           "limits",        "limits_lock",
-    "signal",         "hit",           "hit_withdrawal", "judged",        "answer",
+    "ledger",          "line_revision", "file",           "file_sighting", "original",
+    "original_piece",  "item",          "stream",         "link",          "visit",
+    "sample",          "block",         "held",           "limits",        "limits_lock",
+    "signal",          "hit",           "hit_withdrawal", "judged",        "answer",
+    "collector_event",
 };
 enum { TABLES = sizeof tables / sizeof *tables };
 
@@ -30,6 +31,11 @@ static const char *full_store(bool answered)
     OK(read_all(store, &filled, true, &err));
     an_store_close(store);
     if (answered) {
+        ck_assert_int_eq(run_sql(path,
+                                 "INSERT INTO collector_event VALUES (1, 9, 9, 'b', 1, NULL, 0,"
+                                 " 'started', 77, 'ann', 'pc', 0)",
+                                 NULL),
+                         SQLITE_OK);
         ck_assert_int_eq(run_sql(path,
                                  "INSERT INTO answer VALUES (1, 1, 9, 'A. Person', 'stamp worn',"
                                  " NULL, NULL, 'seen', 'ann', 'pc', 0)",
