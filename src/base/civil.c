@@ -42,7 +42,9 @@ int64_t an_civil_to_utc(const struct an_civil *civil)
     const int64_t seconds = an_civil_days(civil) * 86400 + civil->hour * INT64_C(3600) +
                             civil->minute * INT64_C(60) + civil->second -
                             (civil->has_offset ? civil->offset_s : 0);
-    return seconds * AN_SECOND_US + civil->microsecond;
+    /* towards zero first: the whole seconds of the earliest instants do not fit microseconds */
+    return seconds < 0 ? (seconds + 1) * AN_SECOND_US + (civil->microsecond - AN_SECOND_US)
+                       : seconds * AN_SECOND_US + civil->microsecond;
 }
 
 struct an_civil an_civil_of_utc(int64_t at_us)
@@ -55,7 +57,8 @@ struct an_civil an_civil_of_utc(int64_t at_us)
     civil.hour = of_day / 3600;
     civil.minute = of_day / 60 % 60;
     civil.second = of_day % 60;
-    civil.microsecond = (int)(at_us - seconds * AN_SECOND_US);
+    /* not by the difference: the whole seconds of the earliest instants do not fit microseconds */
+    civil.microsecond = (int)(at_us % AN_SECOND_US + (at_us % AN_SECOND_US < 0) * AN_SECOND_US);
     return civil;
 }
 

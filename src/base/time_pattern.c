@@ -108,7 +108,8 @@ static bool counted(struct reader *r, double unit_s, int64_t origin_s)
     struct an_decimal number;
     const struct an_bytes field = {from, (size_t)(r->at - from)};
     const char mark = field.length && memchr(from, ',', field.length) ? ',' : '.';
-    if (an_decimal_parse(field, mark, 0, &number) != AN_OK || number.value > 1e11) {
+    /* the year 9999 ends at 2.6e11 seconds; what is far beyond must not reach the products below */
+    if (an_decimal_parse(field, mark, 0, &number) != AN_OK || number.value > 1e12 / unit_s) {
         return false;
     }
     /* whole part apart, so that a time of today keeps its microseconds */

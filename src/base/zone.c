@@ -63,8 +63,13 @@ static int offset_at(const struct an_zone *zone, int64_t at_us)
 
 struct an_civil an_zone_civil(const struct an_zone *zone, int64_t at_us)
 {
-    const int offset = offset_at(zone, at_us);
-    struct an_civil civil = an_civil_of_utc(at_us + offset * AN_SECOND_US);
+    int offset = offset_at(zone, at_us);
+    int64_t local_us = 0;
+    if (__builtin_add_overflow(at_us, offset * AN_SECOND_US, &local_us)) {
+        local_us = at_us; /* within hours of the last instant there is: shown as UTC */
+        offset = 0;
+    }
+    struct an_civil civil = an_civil_of_utc(local_us);
     civil.offset_s = offset;
     civil.has_offset = true;
     return civil;

@@ -357,6 +357,29 @@ static void syntax_mistake(struct reader *reader, struct fy_diag *diag)
                    line, column, error && error->msg ? error->msg : "the text is empty");
 }
 
+/* What must hold before libfyaml sees the bytes: it can go round for ever in broken UTF-8. */
+static bool is_text(struct reader *reader, struct an_bytes yaml)
+{
+    size_t good = yaml.length ? an_utf8_check(yaml) : 0;
+    const unsigned char *nul = good ? memchr(yaml.at, 0, good) : NULL;
+    if (nul) {
+        good = (size_t)(nul - yaml.at);
+    }
+    if (good == yaml.length) {
+        return true;
+    }
+    unsigned line = 1;
+    unsigned column = 1;
+    for (size_t i = 0; i < good; i++) {
+        line += yaml.at[i] == '\n';
+        column = yaml.at[i] == '\n' ? 1 : column + ((yaml.at[i] & 0xC0) != 0x80);
+    }
+    reader->st = an_fail_at(reader->err, AN_BAD_CONFIG, line, column,
+                            "%s:%u:%u: byte \\x%02X is not text in UTF-8; save the file in UTF-8",
+                            reader->name, line, column, (unsigned)yaml.at[good]);
+    return false;
+}
+
 enum an_status an_report_definition_read(struct an_bytes yaml, const char *name,
                                          struct an_arena *arena,
                                          struct an_report_definition *definition,
@@ -366,6 +389,9 @@ enum an_status an_report_definition_read(struct an_bytes yaml, const char *name,
     struct an_report_definition read = {
         .title = "Shift report", .context = 60, .days_before = 1, .few_samples = 25};
     struct fy_diag_cfg diag_cfg;
+    if (!is_text(&reader, yaml)) {
+        return reader.st;
+    }
     fy_diag_cfg_default(&diag_cfg);
     diag_cfg.fp = NULL;
     struct fy_diag *diag = fy_diag_create(&diag_cfg);

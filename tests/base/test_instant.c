@@ -29,6 +29,30 @@ START_TEST(days_agree_with_the_c_library)
 }
 END_TEST
 
+/* The ends of 64 bits of microseconds: 292,277 years either way, by the C library's calendar. */
+START_TEST(ends_of_time)
+{
+    static const int64_t ends[] = {INT64_MIN, INT64_MIN + 1, INT64_MAX, INT64_MAX - 999999};
+    struct an_zone *zone = NULL;
+    char text[40];
+    ck_assert_int_eq(an_zone_open("Europe/Rome", &zone, NULL), AN_OK);
+    for (size_t i = 0; i < sizeof ends / sizeof *ends; i++) {
+        const struct an_civil civil = an_civil_of_utc(ends[i]);
+        const time_t at = (time_t)(ends[i] / AN_SECOND_US - (ends[i] % AN_SECOND_US < 0));
+        struct tm tm;
+        ck_assert_ptr_nonnull(gmtime_r(&at, &tm));
+        ck_assert_int_eq(civil.year, tm.tm_year + 1900);
+        ck_assert_int_eq(civil.month, tm.tm_mon + 1);
+        ck_assert_int_eq(civil.day, tm.tm_mday);
+        ck_assert_int_eq(civil.second, tm.tm_sec);
+        ck_assert_int_eq(civil.microsecond, (ends[i] % AN_SECOND_US + AN_SECOND_US) % AN_SECOND_US);
+        ck_assert_int_eq(an_civil_to_utc(&civil), ends[i]);
+        ck_assert_uint_gt(strlen(an_instant_rfc3339_in(zone, ends[i], text)), 19);
+    }
+    an_zone_close(zone);
+}
+END_TEST
+
 /* ISO 8601: examples of week dates from memory, each easy to check in a calendar */
 static const struct {
     int year, month, day, week_year, week, weekday;
@@ -71,6 +95,11 @@ static const struct {
     {"4 Mar 2026 12:05 AM", "%d %b %Y %I:%M %p", "2026-03-04T00:05:00Z"},
     {"46350", "%n", "2026-11-24T00:00:00Z"}, /* day number of a spreadsheet's 1900 system */
     {"46350.5", "%n", "2026-11-24T12:00:00Z"},
+    {"2958465", "%n", "9999-12-31T00:00:00Z"}, /* the last day that the calendar here has */
+    {"2958466", "%n", NULL},
+    {"460846246", "%n", NULL}, /* days whose microseconds do not fit 64 bits */
+    {"99999999999", "%n", NULL},
+    {"253402300800", "%s", NULL},
     {"1772582400.5", "%s", "2026-03-04T00:00:00.500000Z"},
     {"46350", "%Y-%m-%d", NULL},
     {"", "%Y", NULL},
@@ -172,6 +201,7 @@ int main(void)
     Suite *suite = suite_create("instant");
     TCase *tests = tcase_create("instant");
     tcase_add_test(tests, days_agree_with_the_c_library);
+    tcase_add_test(tests, ends_of_time);
     tcase_add_loop_test(tests, iso_weeks, 0, (int)(sizeof week_rows / sizeof *week_rows));
     tcase_add_loop_test(tests, patterns, 0, (int)(sizeof parse_rows / sizeof *parse_rows));
     tcase_add_loop_test(tests, pattern_check, 0, (int)(sizeof pattern_rows / sizeof *pattern_rows));

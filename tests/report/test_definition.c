@@ -68,6 +68,8 @@ static const struct {
 } mistake_rows[] = {
     {"", 1, 1, "not YAML"},
     {"pages: [\n", 0, 0, "not YAML"},
+    {"%\t\xA7\xA7\t\tpages", 1, 3, "byte \\xA7 is not text in UTF-8"}, /* libfyaml never ends */
+    {"title: \xC3\xA9\npages: \xFF\n", 2, 8, "byte \\xFF is not text in UTF-8"},
     {"pages:\n\t- page: front\n", 0, 0, "not YAML"},
     {"just a text\n", 1, 1, "a report definition should be a list of 'key: value' lines"},
     {"title: x\n", 1, 1, "there are no pages"},
