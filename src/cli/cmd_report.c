@@ -2,7 +2,7 @@
 /* report shift: the shift report as PDF. */
 #include "cli/commands.h"
 #include "intake/collect.h"
-#include "report/shift_report.h"
+#include "report/report.h"
 
 #include <stdint.h>
 #include <string.h>
@@ -55,9 +55,10 @@ static enum an_status choose_shift(struct an_cli *cli, struct an_shift *shift)
 
 static enum an_exit run(struct an_cli *cli)
 {
-    struct an_shift_report_options options = {
+    struct an_report_options options = {
         .paper = &an_paper_a4, .held_advice = an_held_advice, .program_version = cli->version};
     const char *paper = an_option_value(&cli->options, "paper");
+    struct an_shift shift = {0};
     enum an_status st = AN_OK;
     if (paper && strcmp(paper, "letter") == 0) {
         options.paper = &an_paper_letter;
@@ -71,17 +72,19 @@ static enum an_exit run(struct an_cli *cli)
         st = an_cli_open(cli, AN_STORE_READ, true);
     }
     if (!st) {
-        st = choose_shift(cli, &options.shift);
+        st = choose_shift(cli, &shift);
     }
-    if (!st && options.shift.pattern == AN_NONE) {
+    if (!st && shift.pattern == AN_NONE) {
         st = an_fail(&cli->err, AN_BAD_USAGE,
                      "that time lies between shifts; name one with --shift '2026-03-04 night'");
+    }
+    if (!st) {
+        st = an_report_of_shift(cli->line, &shift, cli->arena, &options, &cli->err);
     }
     if (st) {
         return an_cli_failed(cli, st);
     }
-    char label[64];
-    (void)an_line_shift_label(cli->line, &options.shift, label);
+    const char *label = options.now.label;
     options.path = an_option_value(&cli->options, "output");
     if (!options.path) {
         char *usual = an_arena_printf(cli->arena, "shift-%s.pdf", label);
@@ -90,8 +93,8 @@ static enum an_exit run(struct an_cli *cli)
         }
         options.path = usual;
     }
-    struct an_shift_report_result result = {0};
-    st = an_shift_report(cli->store, cli->line, &options, &result, &cli->err);
+    struct an_report_result result = {0};
+    st = an_report_write(cli->store, cli->line, &options, &result, &cli->err);
     if (st) {
         return an_cli_failed(cli, st);
     }

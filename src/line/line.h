@@ -251,5 +251,22 @@ char *an_line_shift_label(const struct an_line *line, const struct an_shift *shi
 /* Reads that label. AN_BAD_USAGE with a text naming the shifts there are. */
 AN_CHECKED enum an_status an_line_shift_parse(const struct an_line *line, struct an_bytes label,
                                               struct an_shift *shift, struct an_error *err);
+/* The instant of a minute of a local day (days since 1970-01-01): its first coming where it comes
+ * twice, the jump where the clock jumps over it. */
+int64_t an_line_moment(const struct an_line *line, int64_t day, int minute);
+
+/* A week of the line: from the first shift that starts on a Monday (local date; midnight if the line
+ * has no shifts) to that of the next. Numbered as in ISO 8601-1:2019: week 1 holds the year's first
+ * Thursday. */
+struct an_week {
+    int64_t from_us, until_us;
+    int64_t monday; /* days since 1970-01-01 */
+};
+struct an_week an_line_week_at(const struct an_line *line, int64_t at_us);
+struct an_week an_line_week_before(const struct an_line *line, const struct an_week *week);
+char *an_line_week_label(const struct an_week *week, char buffer[16]); /* "2026-W10" */
+/* Reads that label. AN_BAD_USAGE with a text that says how it is written. */
+AN_CHECKED enum an_status an_line_week_parse(const struct an_line *line, struct an_bytes label,
+                                             struct an_week *week, struct an_error *err);
 
 #endif

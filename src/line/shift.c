@@ -39,7 +39,7 @@ static int64_t find_jump(const struct an_zone *zone, int64_t low_us, int64_t hig
     return high * AN_SECOND_US;
 }
 
-static int64_t boundary(const struct an_line *line, int64_t day, int minute)
+int64_t an_line_moment(const struct an_line *line, int64_t day, int minute)
 {
     const struct an_civil civil = civil_of(day, minute);
     int64_t at_us[2];
@@ -58,8 +58,8 @@ static struct an_shift shift_on(const struct an_line *line, size_t pattern, int6
     const struct an_shift_pattern_entry *entry = &line->shifts[pattern];
     const int64_t end_day = entry->end_minute <= entry->start_minute ? day + 1 : day;
     return (struct an_shift){.pattern = pattern,
-                             .from_us = boundary(line, day, entry->start_minute),
-                             .until_us = boundary(line, end_day, entry->end_minute),
+                             .from_us = an_line_moment(line, day, entry->start_minute),
+                             .until_us = an_line_moment(line, end_day, entry->end_minute),
                              .start_day = day};
 }
 

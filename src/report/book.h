@@ -10,7 +10,7 @@
 
 #include "andamento/draw/canvas.h"
 #include "andamento/draw/table.h"
-#include "report/shift_data.h"
+#include "report/period_data.h"
 
 struct an_page_mark {
     const char *name;
@@ -21,7 +21,7 @@ struct an_page_mark {
 
 struct an_book {
     struct an_canvas *canvas;
-    const struct an_shift_data *data;
+    const struct an_period_data *data;
     const struct an_paper *paper;
     struct an_arena *arena; /* texts made while composing; dies with this pass */
     struct an_box body;     /* between header and footer */

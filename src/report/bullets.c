@@ -105,7 +105,7 @@ static const char *risk_of_kind(struct an_book *book, const struct an_kind_at_ri
         risk->items == 1 ? "carries" : "carry", next ? next : "", range ? range : "");
 }
 
-static const char *risk_of_signal(struct an_book *book, const struct an_shift_signal *one)
+static const char *risk_of_signal(struct an_book *book, const struct an_period_signal *one)
 {
     struct an_arena *arena = book->arena;
     const struct an_signal *signal = &one->signal;
@@ -129,13 +129,18 @@ static const char *risk_of_signal(struct an_book *book, const struct an_shift_si
 
 struct an_bullets an_bullets_at_risk(struct an_book *book)
 {
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     struct an_bullets bullets = {0};
     if (!data->at_risk_count) {
         add(book, &bullets, true, false, NULL,
-            data->signal_count     ? "Every signal of this shift has an answer; nothing is open."
-            : data->judged_streams ? "No item carries an open signal of this shift."
-                                   : "Nobody can say: nothing was judged.");
+            data->signal_count
+                ? an_arena_printf(book->arena,
+                                  "Every signal of this %s has an answer; nothing is open.",
+                                  data->word)
+            : data->judged_streams
+                ? an_arena_printf(book->arena, "No item carries an open signal of this %s.",
+                                  data->word)
+                : "Nobody can say: nothing was judged.");
         return bullets;
     }
     for (size_t i = 0; i < data->at_risk_count; i++) {
@@ -166,7 +171,7 @@ struct an_bullets an_bullets_at_risk(struct an_book *book)
 /* ---- missing -------------------------------------------------------------------------------- */
 static void silent_stations(struct an_book *book, struct an_bullets *bullets)
 {
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     size_t silent = 0;
     size_t empty = 0;
     const char *names[MOST_NAMES + 1];
@@ -205,15 +210,16 @@ static void silent_stations(struct an_book *book, struct an_bullets *bullets)
         const char *list = an_say_list(book->arena, names, kept, MOST_NAMES + 1);
         add(book, bullets, false, false, "intake",
             kept < empty
-                ? an_arena_printf(book->arena, "Nothing of this shift came from %s and %zu more.",
-                                  list, empty - kept)
-                : an_arena_printf(book->arena, "Nothing of this shift came from %s.", list));
+                ? an_arena_printf(book->arena, "Nothing of this %s came from %s and %zu more.",
+                                  book->data->word, list, empty - kept)
+                : an_arena_printf(book->arena, "Nothing of this %s came from %s.", book->data->word,
+                                  list));
     }
 }
 
 static void held_things(struct an_book *book, struct an_bullets *bullets)
 {
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     int64_t rows = 0;
     for (size_t i = 0; i < data->held_count; i++) {
         rows += data->held[i].rows;
@@ -268,12 +274,15 @@ static void named_streams(struct an_book *book, struct an_bullets *bullets,
 
 struct an_bullets an_bullets_missing(struct an_book *book)
 {
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     struct an_bullets bullets = {0};
     silent_stations(book, &bullets);
     held_things(book, &bullets);
     named_streams(book, &bullets, &data->no_limits, "without locked limits, not judged");
-    named_streams(book, &bullets, &data->absent, "of the last shift sent nothing in this one");
+    named_streams(
+        book, &bullets, &data->absent,
+        an_book_text(book, an_arena_printf(book->arena, "of the last %s sent nothing in this one",
+                                           data->word)));
     named_streams(book, &bullets, &data->gone, "no longer in the line description");
     if (!bullets.count) {
         add(book, &bullets, true, false, NULL,
@@ -286,12 +295,13 @@ struct an_bullets an_bullets_missing(struct an_book *book)
 /* ---- due ------------------------------------------------------------------------------------ */
 struct an_bullets an_bullets_due(struct an_book *book)
 {
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     struct an_bullets bullets = {0};
     if (data->due_count) {
         add(book, &bullets, true, false, NULL,
-            an_arena_printf(book->arena, "%s of earlier shifts without an answer:",
-                            an_say_many(book->arena, (int64_t)data->due_count, "signal")));
+            an_arena_printf(book->arena, "%s of earlier %ss without an answer:",
+                            an_say_many(book->arena, (int64_t)data->due_count, "signal"),
+                            data->word));
     }
     const size_t shown = data->due_count <= MOST_DUE + 1 ? data->due_count : MOST_DUE;
     for (size_t i = 0; i < shown; i++) {
@@ -304,13 +314,14 @@ struct an_bullets an_bullets_due(struct an_book *book)
     }
     if (shown < data->due_count) {
         add(book, &bullets, false, true, NULL,
-            an_arena_printf(book->arena, "and %zu younger ones: andamento check lists them",
+            an_arena_printf(book->arena, "and %zu younger ones: andamento signals lists them",
                             data->due_count - shown));
     }
     if (data->open_signals) {
         add(book, &bullets, false, false, NULL,
-            an_arena_printf(book->arena, "%s of this shift to be answered (boxes above).",
-                            an_say_many(book->arena, (int64_t)data->open_signals, "signal")));
+            an_arena_printf(book->arena, "%s of this %s to be answered (boxes above).",
+                            an_say_many(book->arena, (int64_t)data->open_signals, "signal"),
+                            data->word));
     }
     if (data->proposed.count) {
         add(book, &bullets, false, false, NULL,

@@ -17,18 +17,59 @@
 extern const unsigned char an_report_file_shift[];
 extern const unsigned char an_report_file_shift_end[];
 
-static const char *const page_words[] = {"front", "streams", "quiet", "intake"};
-static const char *const section_words[] = {"changed", "at_risk", "missing", "due"};
+extern const unsigned char an_report_file_week[];
+extern const unsigned char an_report_file_week_end[];
+
+enum { OF_SHIFT = 1, OF_WEEK = 2 }; /* the reports that know a word */
+
+struct known_word {
+    const char *word, *title;
+    unsigned reports;
+    bool has_most; /* a section that takes 'most' */
+};
+static const struct known_word page_words[AN_PAGE_KIND_COUNT] = {
+    [AN_PAGE_FRONT] = {"front", "Page one", OF_SHIFT | OF_WEEK, false},
+    [AN_PAGE_STREAMS] = {"streams", "Streams that signalled", OF_SHIFT | OF_WEEK, true},
+    [AN_PAGE_QUIET] = {"quiet", "Quiet streams", OF_SHIFT | OF_WEEK, false},
+    [AN_PAGE_INTAKE] = {"intake", "Intake health", OF_SHIFT | OF_WEEK, false},
+    [AN_PAGE_CAPABILITY] = {"capability", "Stability and capability", OF_WEEK, false},
+    [AN_PAGE_YIELD] = {"yield", "Yield and defects", OF_WEEK, false}};
+static const struct known_word section_words[AN_SECTION_KIND_COUNT] = {
+    [AN_SECTION_CHANGED] = {"changed", "What changed", OF_SHIFT, true},
+    [AN_SECTION_AT_RISK] = {"at_risk", "What is at risk", OF_SHIFT, false},
+    [AN_SECTION_MISSING] = {"missing", "What is missing", OF_SHIFT | OF_WEEK, false},
+    [AN_SECTION_DUE] = {"due", "What is due", OF_SHIFT, false},
+    [AN_SECTION_AGAINST_LAST] = {"against_last", "Against last week", OF_WEEK, true},
+    [AN_SECTION_CAPABILITY] = {"capability", "Stability and capability", OF_WEEK, true},
+    [AN_SECTION_YIELD] = {"yield", "Yield", OF_WEEK, true},
+    [AN_SECTION_DEFECTS] = {"defects", "Where defects come from", OF_WEEK, true},
+    [AN_SECTION_DRIFTS] = {"drifts", "Worst drifts", OF_WEEK, true},
+    [AN_SECTION_LIMITS] = {"limits", "Limits changed", OF_WEEK, true},
+    [AN_SECTION_OPEN] = {"open", "Open signals", OF_WEEK, true},
+    [AN_SECTION_COMPLETENESS] = {"completeness", "Completeness", OF_WEEK, true},
+    [AN_SECTION_GAUGES] = {"gauges", "Gauges", OF_WEEK, true}};
 
 struct reader {
+    enum an_report_kind kind;
     const char *name;
     struct an_arena *arena;
     struct an_error *err;
     enum an_status st;
 };
 
-struct an_bytes an_report_definition_own(void)
+const char *an_report_definition_name(enum an_report_kind kind)
 {
+    return kind == AN_REPORT_WEEK ? "reports/week.yaml" : "reports/shift.yaml";
+}
+
+struct an_bytes an_report_definition_own(enum an_report_kind kind)
+{
+    if (kind == AN_REPORT_WEEK) {
+        return (struct an_bytes){
+            an_report_file_week,
+            /* cppcheck-suppress comparePointers; two marks of one embedded file */
+            (size_t)(an_report_file_week_end - an_report_file_week)};
+    }
     return (struct an_bytes){an_report_file_shift,
                              /* cppcheck-suppress comparePointers; two marks of one embedded file */
                              (size_t)(an_report_file_shift_end - an_report_file_shift)};
@@ -111,29 +152,36 @@ static size_t whole_of(struct reader *reader, struct fy_node *node, const char *
     return text ? (size_t)value : low;
 }
 
-/* Index of the word in the list, or count (and a mistake naming the words there are). */
+/* Index of the word in the list, or count (and a mistake naming the words the report knows). */
 static size_t word_of(struct reader *reader, struct fy_node *node, const char *key,
-                      const char *const *words, size_t count)
+                      const struct known_word *words, size_t count)
 {
+    const unsigned here = reader->kind == AN_REPORT_WEEK ? OF_WEEK : OF_SHIFT;
     const char *text = text_of(reader, node, key);
     if (!text) {
         return count;
     }
+    const char *list[16];
+    size_t known = 0;
     for (size_t i = 0; i < count; i++) {
-        if (!strcmp(text, words[i])) {
+        if (!(words[i].reports & here)) {
+            continue;
+        }
+        if (!strcmp(text, words[i].word)) {
             return i;
         }
+        list[known++] = words[i].word;
     }
-    char list[160] = "";
+    char names[240] = "";
     size_t used = 0;
-    for (size_t i = 0; i < count && used < sizeof list; i++) {
-        used += (size_t)snprintf(list + used, sizeof list - used, "%s%s",
+    for (size_t i = 0; i < known && used < sizeof names; i++) {
+        used += (size_t)snprintf(names + used, sizeof names - used, "%s%s",
                                  i == 0           ? ""
-                                 : i + 1 == count ? " or "
+                                 : i + 1 == known ? " or "
                                                   : ", ",
-                                 words[i]);
+                                 list[i]);
     }
-    mistake(reader, node, "there is no %s '%.40s'; it should be %s", key, text, list);
+    mistake(reader, node, "there is no %s '%.40s'; it should be %s", key, text, names);
     return count;
 }
 
@@ -209,31 +257,28 @@ static bool take_section(struct reader *reader, const char *key, struct fy_node 
 
 static void each_section(struct reader *reader, struct fy_node *item, void *into)
 {
-    static const char *const titles[] = {"What changed", "What is at risk", "What is missing",
-                                         "What is due"};
     struct an_report_page *page = into;
     struct section_reading reading = {.section = {.most = 8}};
     read_mapping(reader, item, "a section", "section, title, most", take_section, &reading);
     if (!reader->st && !reading.has_kind) {
-        mistake(reader, item,
-                "a section should say which: 'section: changed', at_risk, missing "
-                "or due");
+        mistake(reader, item, "a section should say which, as in 'section: missing'");
     }
     if (reader->st) {
         return;
     }
-    if (reading.most && reading.section.kind != AN_SECTION_CHANGED) {
-        mistake(reader, reading.most, "'most' belongs to the section changed only");
+    if (reading.most && !section_words[reading.section.kind].has_most) {
+        mistake(reader, reading.most, "the section %s takes no 'most'",
+                section_words[reading.section.kind].word);
     }
     for (size_t i = 0; i < page->section_count; i++) {
         if (page->sections[i].kind == reading.section.kind) {
             mistake(reader, item, "the section '%s' is here twice; it should be named once",
-                    section_words[reading.section.kind]);
+                    section_words[reading.section.kind].word);
             return;
         }
     }
     if (!reading.section.title) {
-        reading.section.title = titles[reading.section.kind];
+        reading.section.title = section_words[reading.section.kind].title;
     }
     page->sections[page->section_count++] = reading.section;
 }
@@ -290,14 +335,12 @@ static void stray(struct reader *reader, struct fy_node *node, const char *key, 
 
 static void each_page(struct reader *reader, struct fy_node *item, void *into)
 {
-    static const char *const titles[] = {"Page one", "Streams that signalled", "Quiet streams",
-                                         "Intake health"};
     struct an_report_definition *definition = into;
     struct page_reading reading = {.page = {.most = 40, .columns = 3}};
     read_mapping(reader, item, "a page", "page, title, sections, cautions, most, columns",
                  take_page, &reading);
     if (!reader->st && !reading.has_kind) {
-        mistake(reader, item, "a page should say which: 'page: front', streams, quiet or intake");
+        mistake(reader, item, "a page should say which, as in 'page: front'");
     }
     if (reader->st) {
         return;
@@ -310,12 +353,12 @@ static void each_page(struct reader *reader, struct fy_node *item, void *into)
     for (size_t i = 0; i < definition->page_count; i++) {
         if (definition->pages[i].kind == kind) {
             mistake(reader, item, "the page '%s' is here twice; it should be named once",
-                    page_words[kind]);
+                    page_words[kind].word);
             return;
         }
     }
     if (!reading.page.title) {
-        reading.page.title = titles[kind];
+        reading.page.title = page_words[kind].title;
     }
     definition->pages[definition->page_count++] = reading.page;
 }
@@ -324,10 +367,9 @@ static bool take_report(struct reader *reader, const char *key, struct fy_node *
                         struct fy_node *value, void *into)
 {
     (void)key_node;
-    static const char *const reports[] = {"shift"};
     struct an_report_definition *definition = into;
     if (!strcmp(key, "report")) {
-        (void)word_of(reader, value, "report", reports, 1);
+        (void)value; /* was read before anything else: it tells which words there are */
     } else if (!strcmp(key, "title")) {
         definition->title = text_of(reader, value, key);
     } else if (!strcmp(key, "context")) {
@@ -342,6 +384,29 @@ static bool take_report(struct reader *reader, const char *key, struct fy_node *
         return false;
     }
     return true;
+}
+
+/* Which report this is about, before anything else is read; a shift if it does not say. */
+static void read_kind(struct reader *reader, struct fy_node *root)
+{
+    static const struct known_word reports[AN_REPORT_KIND_COUNT] = {
+        [AN_REPORT_SHIFT] = {"shift", NULL, OF_SHIFT | OF_WEEK, false},
+        [AN_REPORT_WEEK] = {"week", NULL, OF_SHIFT | OF_WEEK, false}};
+    void *at = NULL;
+    if (fy_node_get_type(root) != FYNT_MAPPING) {
+        return;
+    }
+    for (struct fy_node_pair *pair = fy_node_mapping_iterate(root, &at); pair && !reader->st;
+         pair = fy_node_mapping_iterate(root, &at)) {
+        size_t length = 0;
+        const char *key = fy_node_get_scalar(fy_node_pair_key(pair), &length);
+        if (key && length == 6 && !memcmp(key, "report", 6)) {
+            const size_t kind =
+                word_of(reader, fy_node_pair_value(pair), "report", reports, AN_REPORT_KIND_COUNT);
+            reader->kind =
+                kind < AN_REPORT_KIND_COUNT ? (enum an_report_kind)kind : AN_REPORT_SHIFT;
+        }
+    }
 }
 
 /* What the YAML parser itself could not read, with its place. */
@@ -406,6 +471,12 @@ enum an_status an_report_definition_read(struct an_bytes yaml, const char *name,
     if (!root) {
         syntax_mistake(&reader, diag);
     } else {
+        read_kind(&reader, root);
+        read.kind = reader.kind;
+        if (reader.kind == AN_REPORT_WEEK) {
+            read.title = "Week report";
+            read.days_before = 7;
+        }
         read_mapping(&reader, root, "a report definition",
                      "report, title, context, days_before, few_samples, pages", take_report, &read);
         if (!reader.st && !read.page_count) {

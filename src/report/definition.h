@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * What a report definition (reports/shift.yaml) says: which pages, in which order, with which
+ * What a report definition (reports/shift.yaml, reports/week.yaml) says: which pages, in which order, with which
  * sections. Plain structs in the caller's arena; nothing in them changes after reading.
  */
 #ifndef AN_REPORT_DEFINITION_H
@@ -12,11 +12,15 @@
 
 #include <stddef.h>
 
+enum an_report_kind { AN_REPORT_SHIFT, AN_REPORT_WEEK, AN_REPORT_KIND_COUNT };
+
 enum an_report_page_kind {
     AN_PAGE_FRONT,
     AN_PAGE_STREAMS,
     AN_PAGE_QUIET,
     AN_PAGE_INTAKE,
+    AN_PAGE_CAPABILITY, /* of a week only, as those below */
+    AN_PAGE_YIELD,
     AN_PAGE_KIND_COUNT
 };
 enum an_report_section_kind {
@@ -24,13 +28,22 @@ enum an_report_section_kind {
     AN_SECTION_AT_RISK,
     AN_SECTION_MISSING,
     AN_SECTION_DUE,
+    AN_SECTION_AGAINST_LAST, /* of a week only, as those below */
+    AN_SECTION_CAPABILITY,
+    AN_SECTION_YIELD,
+    AN_SECTION_DEFECTS,
+    AN_SECTION_DRIFTS,
+    AN_SECTION_LIMITS,
+    AN_SECTION_OPEN,
+    AN_SECTION_COMPLETENESS,
+    AN_SECTION_GAUGES,
     AN_SECTION_KIND_COUNT
 };
 
 struct an_report_section {
     enum an_report_section_kind kind;
     const char *title;
-    size_t most; /* of changed: signals shown with a chart */
+    size_t most; /* of changed: signals shown with a chart; of the lists of a week: rows */
 };
 struct an_report_page {
     enum an_report_page_kind kind;
@@ -42,6 +55,7 @@ struct an_report_page {
     size_t most, columns; /* of streams: pages; of quiet: charts side by side */
 };
 struct an_report_definition {
+    enum an_report_kind kind;
     const char *title;
     size_t context, days_before, few_samples;
     struct an_report_page pages[AN_PAGE_KIND_COUNT];
@@ -58,6 +72,7 @@ AN_CHECKED enum an_status an_report_definition_read(struct an_bytes yaml, const 
                                                     struct an_report_definition *definition,
                                                     struct an_error *err);
 /* The program's own, built in. */
-struct an_bytes an_report_definition_own(void);
+struct an_bytes an_report_definition_own(enum an_report_kind kind);
+const char *an_report_definition_name(enum an_report_kind kind); /* "reports/shift.yaml" */
 
 #endif

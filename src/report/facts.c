@@ -172,7 +172,7 @@ static const char *warning_text(struct an_arena *arena, const struct an_limits *
 }
 
 static const char *sampling_text(struct an_arena *arena, const struct an_stream_view *view,
-                                 const struct an_stream_sheet *sheet)
+                                 const struct an_stream_sheet *sheet, const char *word)
 {
     static const char *const words[] = {[AN_SUBGROUP_ITEM] = "one sample an item",
                                         [AN_SUBGROUP_ROW] = "each row is a sample",
@@ -188,18 +188,19 @@ static const char *sampling_text(struct an_arena *arena, const struct an_stream_
         const double n = sheet->readings_per_sample;
         an_text_addf(&text, "%s%s", text.length ? ", " : "", an_say_n(arena, n, sheet->counted_in));
     }
-    if (sheet->shift_samples > 1 && sheet->panel[0].count > 1) {
+    if (sheet->period_samples > 1 && sheet->panel[0].count > 1) {
         const struct an_plot_point *points = sheet->panel[0].points;
         const size_t last = sheet->panel[0].count - 1;
-        const size_t steps = (size_t)sheet->shift_samples - 1;
+        const size_t steps = (size_t)sheet->period_samples - 1;
         if (steps <= last) {
             const int64_t span = points[last].at_us - points[last - steps].at_us;
-            an_text_addf(&text, "; %s this shift, one about every %s",
-                         an_say_many(arena, sheet->shift_samples, "sample"),
+            an_text_addf(&text, "; %s this %s, one about every %s",
+                         an_say_many(arena, sheet->period_samples, "sample"), word,
                          an_say_span(arena, span / (int64_t)steps));
         }
     } else {
-        an_text_addf(&text, "; %s this shift", an_say_many(arena, sheet->shift_samples, "sample"));
+        an_text_addf(&text, "; %s this %s", an_say_many(arena, sheet->period_samples, "sample"),
+                     word);
     }
     const char *copy = text.failed ? NULL : an_arena_copy(arena, an_text_of(&text), text.length);
     an_text_free(&text);
@@ -259,7 +260,7 @@ static enum an_status capability_text(struct an_gather *gather, const struct an_
     struct an_arena *arena = gather->arena;
     const enum an_status st = an_stream_capability_of(
         gather->store, gather->line, &view->stream, view->points[0].sample.at_us,
-        gather->data->shift.until_us, passing, &capability, gather->err);
+        gather->data->now.until_us, passing, &capability, gather->err);
     if (!st) {
         const struct an_index *ppk = &capability.indices.ppk;
         const char *past =
@@ -330,10 +331,10 @@ enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_
         add(sheet, "Rules in force", an_say_rules(arena, &limits->rules));
         add(sheet, "False alarms to expect",
             an_arena_printf(arena,
-                            "about %s points in this shift's %s, if nothing had changed (level "
+                            "about %s points in this %s's %s, if nothing had changed (level "
                             "chart, each rule counted)",
-                            an_say_number(arena, sheet->expected_false, 2),
-                            an_say_many(arena, sheet->shift_samples, "sample")));
+                            an_say_number(arena, sheet->expected_false, 2), gather->data->word,
+                            an_say_many(arena, sheet->period_samples, "sample")));
     } else {
         add(sheet, "Limits in force", "none");
     }
@@ -343,7 +344,7 @@ enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_
         return st;
     }
     add(sheet, "Gauge", gauge ? gauge : "not named by the station");
-    add(sheet, "Sampling", sampling_text(arena, view, sheet));
+    add(sheet, "Sampling", sampling_text(arena, view, sheet, gather->data->word));
     add(sheet, "Spec", spec_text(arena, sheet));
     const char *capability = NULL;
     st = capability_text(gather, view, sheet, &capability);

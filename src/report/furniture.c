@@ -4,7 +4,7 @@
  * be told from its header and footer alone. Never decides content.
  *
  * Its one hard idea: the number of pages is only known when the last one is composed, so what
- * depends on page numbers is taken from the pass before (shift_compose.c repeats until they agree).
+ * depends on page numbers is taken from the pass before (compose.c repeats until they agree).
  */
 #include "report/book.h"
 #include "report/wording.h"
@@ -44,13 +44,13 @@ static struct an_type right(const struct an_type *type)
 
 static void header(struct an_book *book, double x, double width)
 {
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     const double top = book->paper->margin_pt;
     const struct an_type strong = {9.5, AN_BOLD, AN_INK, AN_LEFT};
     const struct an_type strong_right = right(&strong);
     const struct an_type grey_right = right(an_book_type(AN_TYPE_SMALL));
     const char *which =
-        an_book_text(book, an_arena_printf(book->arena, "%s %s", data->title, data->label));
+        an_book_text(book, an_arena_printf(book->arena, "%s %s", data->title, data->now.label));
     const double which_width = an_text_width(book->canvas, &strong, which);
     const double room = which_width < width * 0.6 ? width - which_width - 12 : width * 0.4;
     const char *title = data->line->title ? data->line->title : data->line->name;
@@ -61,9 +61,9 @@ static void header(struct an_book *book, double x, double width)
                         data->period);
     const char *state =
         data->running
-            ? an_book_text(
-                  book, an_arena_printf(book->arena, "the shift was not over: known up to %s",
-                                        an_say_time(book->arena, data->line->zone, data->as_of_us)))
+            ? an_book_text(book, an_arena_printf(
+                                     book->arena, "the %s was not over: known up to %s", data->word,
+                                     an_say_time(book->arena, data->line->zone, data->as_of_us)))
             : "";
     an_text_draw_fitted(book->canvas, x + width * 0.62, top + 20, width * 0.38, &grey_right, state);
     an_draw_line(book->canvas, x, top + 25, x + width, top + 25, 0.8, AN_INK);
@@ -72,7 +72,7 @@ static void header(struct an_book *book, double x, double width)
 /* Store, period, limits, version; then the ledger's head, large and in full; page x of y. */
 static void footer(struct an_book *book, double x, double width)
 {
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     struct an_canvas *canvas = book->canvas;
     const double bottom = book->paper->height_pt - book->paper->margin_pt;
     const struct an_type *note = an_book_type(AN_TYPE_NOTE);
@@ -81,8 +81,8 @@ static void footer(struct an_book *book, double x, double width)
     an_draw_line(canvas, x, bottom - 25, x + width, bottom - 25, 0.5, AN_RAIL);
     const char *origin = an_book_text(
         book, an_arena_printf(book->arena, ", %s to %s, %s, limits: %s locked, andamento %s",
-                              an_instant_rfc3339(data->shift.from_us, from),
-                              an_instant_rfc3339(data->shift.until_us, until),
+                              an_instant_rfc3339(data->now.from_us, from),
+                              an_instant_rfc3339(data->now.until_us, until),
                               an_say_many(book->arena, data->samples, "sample"),
                               an_say_many(book->arena, (int64_t)data->limits_locked, "revision"),
                               data->program_version));

@@ -6,21 +6,21 @@
 #ifndef AN_REPORT_GATHER_H
 #define AN_REPORT_GATHER_H
 
-#include "report/shift_data.h"
+#include "report/period_data.h"
 
 struct an_gather {
     struct an_store *store;
     const struct an_line *line;
-    const struct an_shift_report_options *options;
+    const struct an_report_options *options;
     struct an_arena *arena;
-    struct an_shift_data *data;
+    struct an_period_data *data;
     struct an_error *err;
 };
 
 /* A growing list in the arena's keeping is made from a plain one of known room. False: memory. */
 bool an_list_add(struct an_text_list *list, size_t *room, struct an_arena *arena, const char *text);
 
-/* Signals with a hit in the shift, with what they carry; needs no sheets. */
+/* Signals with a hit in the period, with what they carry; needs no sheets. */
 AN_CHECKED enum an_status an_gather_signals(struct an_gather *gather);
 /* One sheet a stream; needs the signals. */
 AN_CHECKED enum an_status an_gather_streams(struct an_gather *gather);

@@ -14,7 +14,7 @@ static enum an_status no_memory(const struct an_gather *gather)
     return an_fail(gather->err, AN_NO_MEMORY, "out of memory");
 }
 
-static const struct an_stream_sheet *sheet_of(const struct an_shift_data *data, int64_t stream_id)
+static const struct an_stream_sheet *sheet_of(const struct an_period_data *data, int64_t stream_id)
 {
     for (size_t i = 0; i < data->sheet_count; i++) {
         if (data->sheets[i].stream.stream_id == stream_id) {
@@ -24,7 +24,7 @@ static const struct an_stream_sheet *sheet_of(const struct an_shift_data *data, 
     return NULL;
 }
 
-static bool is_shown(const struct an_shift_data *data, int64_t signal_id)
+static bool is_shown(const struct an_period_data *data, int64_t signal_id)
 {
     for (size_t i = 0; i < data->signal_count; i++) {
         if (data->signals[i].signal.record.signal_id == signal_id) {
@@ -36,10 +36,10 @@ static bool is_shown(const struct an_shift_data *data, int64_t signal_id)
 
 static enum an_status earlier_signals(struct an_gather *gather)
 {
-    struct an_shift_data *data = gather->data;
+    struct an_period_data *data = gather->data;
     struct an_signal_record *records = NULL;
     size_t count = 0;
-    const enum an_status st = an_store_signals(gather->store, 0, AN_NO_INSTANT, data->shift.from_us,
+    const enum an_status st = an_store_signals(gather->store, 0, AN_NO_INSTANT, data->now.from_us,
                                                gather->arena, &records, &count, gather->err);
     if (st) {
         return st;
@@ -86,8 +86,8 @@ static enum an_status earlier_signals(struct an_gather *gather)
 /* Streams that signalled in the last shift, each once. */
 static enum an_status last_shift(struct an_gather *gather)
 {
-    struct an_shift_data *data = gather->data;
-    if (!data->before_label) {
+    struct an_period_data *data = gather->data;
+    if (!data->before.label) {
         return AN_OK;
     }
     struct an_signal_record *records = NULL;
@@ -108,7 +108,7 @@ static enum an_status last_shift(struct an_gather *gather)
 /* The newest record of each stream tells whether a proposal waits and what the limits rest on. */
 static enum an_status limits_state(struct an_gather *gather)
 {
-    struct an_shift_data *data = gather->data;
+    struct an_period_data *data = gather->data;
     struct an_arena *arena = gather->arena;
     struct an_limits_record *records = NULL;
     size_t count = 0;

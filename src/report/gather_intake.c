@@ -20,7 +20,7 @@ static enum an_status no_memory(const struct an_gather *gather)
     return an_fail(gather->err, AN_NO_MEMORY, "out of memory");
 }
 
-static struct an_station_sheet *station_named(struct an_shift_data *data, const char *name)
+static struct an_station_sheet *station_named(struct an_period_data *data, const char *name)
 {
     for (size_t i = 0; i < data->station_count; i++) {
         if (!strcmp(data->stations[i].name, name)) {
@@ -41,7 +41,7 @@ static void heard(struct an_station_sheet *station, int64_t at_us, int64_t until
 static enum an_status list_stations(struct an_gather *gather,
                                     const struct an_station_traffic *traffic, size_t count)
 {
-    struct an_shift_data *data = gather->data;
+    struct an_period_data *data = gather->data;
     const struct an_line *line = gather->line;
     data->stations = an_arena_alloc(
         gather->arena, line->station_count + data->sheet_count + count + 1, sizeof *data->stations);
@@ -66,7 +66,7 @@ static enum an_status list_stations(struct an_gather *gather,
                 (struct an_station_sheet){.name = name, .title = name, .last_us = AN_NO_INSTANT};
         }
         station->traffic = traffic[i];
-        heard(station, traffic[i].last_us, data->shift.until_us);
+        heard(station, traffic[i].last_us, data->now.until_us);
     }
     for (size_t i = 0; i < data->sheet_count; i++) {
         struct an_stream_sheet *sheet = &data->sheets[i];
@@ -79,9 +79,9 @@ static enum an_status list_stations(struct an_gather *gather,
         }
         sheet->station = (size_t)(station - data->stations);
         station->streams++;
-        heard(station, sheet->last_us, data->shift.until_us);
-        if (sheet->stream.last_us < data->shift.until_us) {
-            heard(station, sheet->stream.last_us, data->shift.until_us);
+        heard(station, sheet->last_us, data->now.until_us);
+        if (sheet->stream.last_us < data->now.until_us) {
+            heard(station, sheet->stream.last_us, data->now.until_us);
         }
     }
     for (size_t i = 0; i < data->station_count; i++) {
@@ -93,10 +93,10 @@ static enum an_status list_stations(struct an_gather *gather,
     return AN_OK;
 }
 
-static bool in_shift(const struct an_shift_data *data, const struct an_file *file)
+static bool in_shift(const struct an_period_data *data, const struct an_file *file)
 {
     return file->first_us != AN_NO_INSTANT && file->last_us != AN_NO_INSTANT &&
-           file->first_us < data->shift.until_us && file->last_us >= data->shift.from_us;
+           file->first_us < data->now.until_us && file->last_us >= data->now.from_us;
 }
 
 /* The first row held for this reason in a file of this shift; else the first of all. */
@@ -132,12 +132,11 @@ static const char *first_example(struct an_gather *gather, const struct an_held_
 static enum an_status list_held(struct an_gather *gather, const struct an_file *files,
                                 size_t file_count)
 {
-    struct an_shift_data *data = gather->data;
+    struct an_period_data *data = gather->data;
     struct an_held_count *counts = NULL;
     size_t count = 0;
-    enum an_status st =
-        an_store_held_counts(gather->store, data->shift.from_us, data->shift.until_us,
-                             gather->arena, &counts, &count, gather->err);
+    enum an_status st = an_store_held_counts(gather->store, data->now.from_us, data->now.until_us,
+                                             gather->arena, &counts, &count, gather->err);
     if (st) {
         return st;
     }
@@ -164,7 +163,7 @@ static enum an_status list_held(struct an_gather *gather, const struct an_file *
 
 /* A held file has no event times when no row of it could be read: then it stands in every report
  * made after it was held, because nobody can say to which shift it belongs. */
-static bool belongs(const struct an_shift_data *data, const struct an_file *file)
+static bool belongs(const struct an_period_data *data, const struct an_file *file)
 {
     return file->state == AN_FILE_HELD && (file->first_us == AN_NO_INSTANT ||
                                            file->last_us == AN_NO_INSTANT || in_shift(data, file));
@@ -173,7 +172,7 @@ static bool belongs(const struct an_shift_data *data, const struct an_file *file
 static enum an_status list_held_files(struct an_gather *gather, const struct an_file *files,
                                       size_t count)
 {
-    struct an_shift_data *data = gather->data;
+    struct an_period_data *data = gather->data;
     data->held_files = an_arena_alloc(gather->arena, count ? count : 1, sizeof *data->held_files);
     if (!data->held_files) {
         return no_memory(gather);
@@ -188,10 +187,10 @@ static enum an_status list_held_files(struct an_gather *gather, const struct an_
 
 enum an_status an_gather_intake(struct an_gather *gather)
 {
-    struct an_shift_data *data = gather->data;
+    struct an_period_data *data = gather->data;
     struct an_station_traffic *traffic = NULL;
     size_t count = 0;
-    enum an_status st = an_store_traffic(gather->store, data->shift.from_us, data->shift.until_us,
+    enum an_status st = an_store_traffic(gather->store, data->now.from_us, data->now.until_us,
                                          gather->arena, &traffic, &count, gather->err);
     if (!st) {
         st = list_stations(gather, traffic, count);

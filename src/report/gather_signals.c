@@ -90,7 +90,7 @@ static enum an_status look_up(struct an_gather *gather, int64_t item_id, const c
     return st;
 }
 
-static enum an_status carried_items(struct an_gather *gather, struct an_shift_signal *one)
+static enum an_status carried_items(struct an_gather *gather, struct an_period_signal *one)
 {
     const struct an_signal *signal = &one->signal;
     const struct an_item_kind *into = kind_titled(gather->line, signal->next_kind);
@@ -114,11 +114,11 @@ static enum an_status carried_items(struct an_gather *gather, struct an_shift_si
 }
 
 static enum an_status fill_signal(struct an_gather *gather, const struct an_signal *from,
-                                  struct an_shift_signal *one)
+                                  struct an_period_signal *one)
 {
     one->signal = *from;
     one->sheet = AN_NONE;
-    one->is_new = from->record.signal_us >= gather->data->shift.from_us;
+    one->is_new = from->record.signal_us >= gather->data->now.from_us;
     one->kind = "item";
     one->onset_at = one->onset_earliest = one->onset_latest = (double)NAN;
     if (from->station && from->station->item_kind < gather->line->kind_count) {
@@ -162,14 +162,14 @@ static int by_text(const void *a, const void *b)
 /* Distinct items of one kind over all open signals. */
 static enum an_status one_kind(struct an_gather *gather, const char *kind, bool product)
 {
-    struct an_shift_data *data = gather->data;
+    struct an_period_data *data = gather->data;
     struct an_kind_at_risk *risk = &data->at_risk[data->at_risk_count];
     *risk = (struct an_kind_at_risk){.kind = kind, .product = product};
     size_t all = 0;
     size_t listed = 0;
     const char *next = NULL;
     for (size_t i = 0; i < data->signal_count; i++) {
-        const struct an_shift_signal *one = &data->signals[i];
+        const struct an_period_signal *one = &data->signals[i];
         if (one->signal.open && !strcmp(one->kind, kind)) {
             all += one->signal.item_count;
             listed += one->item_count;
@@ -184,7 +184,7 @@ static enum an_status one_kind(struct an_gather *gather, const char *kind, bool 
     size_t count = 0;
     size_t wall_count = 0;
     for (size_t i = 0; i < data->signal_count; i++) {
-        const struct an_shift_signal *one = &data->signals[i];
+        const struct an_period_signal *one = &data->signals[i];
         if (!one->signal.open || strcmp(one->kind, kind) != 0) {
             continue;
         }
@@ -218,7 +218,7 @@ static enum an_status one_kind(struct an_gather *gather, const char *kind, bool 
     return st;
 }
 
-static bool kind_is_there(const struct an_shift_data *data, const char *kind)
+static bool kind_is_there(const struct an_period_data *data, const char *kind)
 {
     for (size_t i = 0; i < data->at_risk_count; i++) {
         if (!strcmp(data->at_risk[i].kind, kind)) {
@@ -231,14 +231,14 @@ static bool kind_is_there(const struct an_shift_data *data, const char *kind)
 /* Product kinds first. */
 static enum an_status sum_at_risk(struct an_gather *gather)
 {
-    struct an_shift_data *data = gather->data;
+    struct an_period_data *data = gather->data;
     data->at_risk = an_arena_alloc(gather->arena, data->signal_count + 1, sizeof *data->at_risk);
     if (!data->at_risk) {
         return no_memory(gather);
     }
     for (int product = 1; product >= 0; product--) {
         for (size_t i = 0; i < data->signal_count; i++) {
-            const struct an_shift_signal *one = &data->signals[i];
+            const struct an_period_signal *one = &data->signals[i];
             if (!one->signal.open || one->product != (product == 1) ||
                 kind_is_there(data, one->kind)) {
                 continue;
@@ -253,7 +253,7 @@ static enum an_status sum_at_risk(struct an_gather *gather)
 }
 
 /* "cause; action; containment; remark", what of it was told. */
-static enum an_status add_answer(struct an_gather *gather, struct an_shift_signal *one)
+static enum an_status add_answer(struct an_gather *gather, struct an_period_signal *one)
 {
     struct an_answer *answers = NULL;
     size_t count = 0;
@@ -284,11 +284,11 @@ static enum an_status add_answer(struct an_gather *gather, struct an_shift_signa
 
 enum an_status an_gather_signals(struct an_gather *gather)
 {
-    struct an_shift_data *data = gather->data;
+    struct an_period_data *data = gather->data;
     struct an_signal *signals = NULL;
     size_t count = 0;
     enum an_status st =
-        an_signals(gather->store, gather->line, 0, data->shift.from_us, data->shift.until_us,
+        an_signals(gather->store, gather->line, 0, data->now.from_us, data->now.until_us,
                    gather->arena, &signals, &count, gather->err);
     if (st) {
         return st;
@@ -330,7 +330,7 @@ static bool same_moment(const struct an_signal *a, const struct an_signal *b)
            b->onset_earliest_us <= a->onset_latest_us;
 }
 
-static int64_t apart(const struct an_shift_signal *a, const struct an_shift_signal *b)
+static int64_t apart(const struct an_period_signal *a, const struct an_period_signal *b)
 {
     const int64_t span = a->signal.onset_us - b->signal.onset_us;
     return span < 0 ? -span : span;
@@ -338,8 +338,8 @@ static int64_t apart(const struct an_shift_signal *a, const struct an_shift_sign
 
 static enum an_status find_also(struct an_gather *gather, size_t which)
 {
-    struct an_shift_data *data = gather->data;
-    struct an_shift_signal *one = &data->signals[which];
+    struct an_period_data *data = gather->data;
+    struct an_period_signal *one = &data->signals[which];
     one->also = an_arena_alloc(gather->arena, data->signal_count, sizeof *one->also);
     if (!one->also) {
         return no_memory(gather);
@@ -366,9 +366,9 @@ static enum an_status find_also(struct an_gather *gather, size_t which)
 
 enum an_status an_gather_onsets(struct an_gather *gather)
 {
-    struct an_shift_data *data = gather->data;
+    struct an_period_data *data = gather->data;
     for (size_t i = 0; i < data->signal_count; i++) {
-        struct an_shift_signal *one = &data->signals[i];
+        struct an_period_signal *one = &data->signals[i];
         bool seen = false;
         bool fresh = true; /* every signal of this stream was first met in this shift */
         for (size_t k = 0; k < data->signal_count; k++) {

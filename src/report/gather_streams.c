@@ -216,7 +216,7 @@ static bool copy_phases(const struct copying *copy, const struct an_limits *all,
 /* Numbers of the shift and the one before, and what is newest. */
 static void count_samples(const struct copying *copy)
 {
-    const struct an_shift_data *data = copy->gather->data;
+    const struct an_period_data *data = copy->gather->data;
     const struct an_stream_view *view = copy->view;
     struct an_stream_sheet *sheet = copy->sheet;
     double readings = 0;
@@ -226,10 +226,10 @@ static void count_samples(const struct copying *copy)
     sheet->last_value = (double)NAN;
     for (size_t i = 0; i < view->count; i++) {
         const struct an_judged_point *point = &view->points[i];
-        if (point->sample.at_us >= data->shift.from_us) {
-            sheet->shift_samples++;
+        if (point->sample.at_us >= data->now.from_us) {
+            sheet->period_samples++;
             readings += counts ? point->sample.opportunities : (double)point->sample.n;
-        } else if (data->before_label && point->sample.at_us >= data->before.from_us &&
+        } else if (data->before.label && point->sample.at_us >= data->before.from_us &&
                    point->sample.at_us < data->before.until_us) {
             sheet->before_samples++;
         }
@@ -240,11 +240,11 @@ static void count_samples(const struct copying *copy)
         sheet->has_limits = point->phase != AN_NONE;
     }
     sheet->readings_per_sample =
-        sheet->shift_samples ? readings / (double)sheet->shift_samples : (double)NAN;
+        sheet->period_samples ? readings / (double)sheet->period_samples : (double)NAN;
     if (sheet->has_limits) {
         const struct an_limits *now = &view->limits[view->points[view->count - 1].phase];
         sheet->expected_false =
-            an_rules_chance(&now->rules, now->model.k) * (double)sheet->shift_samples;
+            an_rules_chance(&now->rules, now->model.k) * (double)sheet->period_samples;
     }
 }
 
@@ -334,7 +334,7 @@ static const char *keep(struct an_arena *arena, const char *text)
 static enum an_status fill_lost(struct an_gather *gather, const struct an_stream *stream,
                                 struct an_stream_sheet *sheet)
 {
-    const struct an_shift_data *data = gather->data;
+    const struct an_period_data *data = gather->data;
     struct an_sample *samples = NULL;
     size_t count = 0;
     double readings = 0;
@@ -351,7 +351,7 @@ static enum an_status fill_lost(struct an_gather *gather, const struct an_stream
                                       .last_value = none,
                                       .last_us = AN_NO_INSTANT};
     const enum an_status st =
-        an_store_samples(gather->store, stream->stream_id, data->axis_from_us, data->shift.until_us,
+        an_store_samples(gather->store, stream->stream_id, data->axis_from_us, data->now.until_us,
                          MOST_POINTS, gather->arena, &samples, &count, gather->err);
     if (st) {
         return st;
@@ -375,15 +375,15 @@ static enum an_status fill_lost(struct an_gather *gather, const struct an_stream
         sheet->decimals = sample->decimals > sheet->decimals ? sample->decimals : sheet->decimals;
         sheet->last_us = sample->at_us;
         sheet->last_value = sample->mean;
-        if (sample->at_us >= data->shift.from_us) {
-            sheet->shift_samples++;
+        if (sample->at_us >= data->now.from_us) {
+            sheet->period_samples++;
             readings += (double)sample->n;
         } else {
-            sheet->before_samples += data->before_label && sample->at_us >= data->before.from_us;
+            sheet->before_samples += data->before.label && sample->at_us >= data->before.from_us;
         }
     }
     sheet->readings_per_sample =
-        sheet->shift_samples ? readings / (double)sheet->shift_samples : none;
+        sheet->period_samples ? readings / (double)sheet->period_samples : none;
     return AN_OK;
 }
 
@@ -447,7 +447,7 @@ static const char *column_words(struct an_arena *arena, const char *column)
 static enum an_status fill_sheet(struct an_gather *gather, const struct an_stream *stream,
                                  struct an_stream_sheet *sheet)
 {
-    struct an_shift_data *data = gather->data;
+    struct an_period_data *data = gather->data;
     struct an_arena *passing = an_arena_open();
     enum an_status st = AN_OK;
     bool signalled = false;
@@ -464,7 +464,7 @@ static enum an_status fill_sheet(struct an_gather *gather, const struct an_strea
     }
     const int64_t from_us = begin_of(gather, stream->stream_id, &signalled);
     const size_t context = signalled ? gather->options->context : 0;
-    st = an_judge_view(gather->store, gather->line, stream, from_us, data->shift.until_us, context,
+    st = an_judge_view(gather->store, gather->line, stream, from_us, data->now.until_us, context,
                        passing, &view, gather->err);
     if (st) {
         goto done;
@@ -514,7 +514,7 @@ done:
 
 enum an_status an_gather_streams(struct an_gather *gather)
 {
-    struct an_shift_data *data = gather->data;
+    struct an_period_data *data = gather->data;
     struct an_stream *streams = NULL;
     size_t count = 0;
     enum an_status st =
@@ -536,16 +536,16 @@ enum an_status an_gather_streams(struct an_gather *gather)
             return st;
         }
         data->sheet_count++;
-        data->samples += sheet->shift_samples;
+        data->samples += sheet->period_samples;
         data->before_samples += sheet->before_samples;
-        data->judged_streams += sheet->has_limits && sheet->shift_samples;
+        data->judged_streams += sheet->has_limits && sheet->period_samples;
         data->expected_false += sheet->expected_false;
         bool good = true;
         if (!sheet->described) {
             good = an_list_add(&data->gone, &gone, gather->arena, sheet->title);
-        } else if (!sheet->shift_samples && sheet->before_samples) {
+        } else if (!sheet->period_samples && sheet->before_samples) {
             good = an_list_add(&data->absent, &absent, gather->arena, sheet->title);
-        } else if (sheet->shift_samples && !sheet->has_limits) {
+        } else if (sheet->period_samples && !sheet->has_limits) {
             good = an_list_add(&data->no_limits, &no_limits, gather->arena, sheet->title);
         }
         if (!good) {

@@ -23,7 +23,7 @@ static void stations_table(struct an_book *book)
         {"+ held", 0.9, AN_RIGHT, false},     {"+ blank", 0.9, AN_RIGHT, false},
         {"seen again", 0.9, AN_RIGHT, false}, {"last heard of", 2.9, AN_LEFT, true}};
     enum { COLUMNS = sizeof columns / sizeof columns[0] };
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     const char **cells =
         an_arena_alloc(book->arena, (data->station_count + 1) * COLUMNS, sizeof *cells);
     if (!cells) {
@@ -81,7 +81,7 @@ static void held_table(struct an_book *book)
         {"rows", 0.6, AN_RIGHT, false},    {"files", 0.6, AN_RIGHT, false},
         {"for example", 4, AN_LEFT, true}, {"what to do", 3, AN_LEFT, true}};
     enum { COLUMNS = sizeof columns / sizeof columns[0] };
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     const char **cells =
         an_arena_alloc(book->arena, (data->held_count + 1) * COLUMNS, sizeof *cells);
     if (!cells) {
@@ -120,7 +120,7 @@ static void files_table(struct an_book *book)
                                                      {"reason", 1.4, AN_LEFT, false},
                                                      {"what was wrong", 4.5, AN_LEFT, true}};
     enum { COLUMNS = sizeof columns / sizeof columns[0] };
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     const char **cells =
         an_arena_alloc(book->arena, (data->held_file_count + 1) * COLUMNS, sizeof *cells);
     if (!cells) {
@@ -149,7 +149,7 @@ static void files_table(struct an_book *book)
 
 static const char *lead_of(struct an_book *book)
 {
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     struct an_arena *arena = book->arena;
     int64_t rows = 0;
     int64_t held = 0;
@@ -161,10 +161,10 @@ static const char *lead_of(struct an_book *book)
         files += data->stations[i].traffic.files;
         silent += data->stations[i].described && data->stations[i].silent;
     }
-    const char *came =
-        files ? an_arena_printf(arena, "%s with %s came in for this shift",
-                                an_say_many(arena, files, "file"), an_say_many(arena, rows, "row"))
-              : "No file came in for this shift";
+    const char *came = files ? an_arena_printf(arena, "%s with %s came in for this %s",
+                                               an_say_many(arena, files, "file"),
+                                               an_say_many(arena, rows, "row"), data->word)
+                             : an_arena_printf(arena, "No file came in for this %s", data->word);
     const char *kept = held ? an_arena_printf(arena, "%s held", an_say_many(arena, held, "row"))
                             : "no row is held";
     const char *voices =

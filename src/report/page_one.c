@@ -26,12 +26,12 @@ static const struct an_type title_type = {8.5, AN_BOLD, AN_INK, AN_LEFT};
 static const struct an_type code_type = {9.0, AN_BOLD, AN_PAPER, AN_CENTRE};
 
 struct card {
-    const struct an_shift_signal *signal;
+    const struct an_period_signal *signal;
     const char *sentence;
     double text_width, chart_width, height;
 };
 
-static struct card card_of(struct an_book *book, const struct an_shift_signal *one)
+static struct card card_of(struct an_book *book, const struct an_period_signal *one)
 {
     struct card card = {.signal = one};
     const double rest =
@@ -50,7 +50,7 @@ static struct card card_of(struct an_book *book, const struct an_shift_signal *o
 }
 
 /* Code, whether it is new, where its page is. */
-static void draw_code(struct an_book *book, const struct an_shift_signal *one, double x, double y)
+static void draw_code(struct an_book *book, const struct an_period_signal *one, double x, double y)
 {
     const struct an_type *note = an_book_type(AN_TYPE_NOTE);
     const struct an_box flag = {x, y + 5, CARD_CODE_PT - 8, 14};
@@ -70,7 +70,8 @@ static void draw_code(struct an_book *book, const struct an_shift_signal *one, d
 }
 
 /* The numbers by which the cards are ordered, where the eye can run down them. */
-static void draw_counts(struct an_book *book, const struct an_shift_signal *one, double x, double y)
+static void draw_counts(struct an_book *book, const struct an_period_signal *one, double x,
+                        double y)
 {
     const struct an_type large = {14.0, AN_BOLD, AN_INK, AN_LEFT};
     const struct an_type small = {7.5, AN_REGULAR, AN_INK, AN_LEFT};
@@ -115,7 +116,7 @@ static const char *as_much_as_fits(struct an_book *book, const char *text, doubl
 
 /* The blank box that a person fills in by hand, or what was answered. */
 static void reaction_box(struct an_book *book, const struct an_box *box,
-                         const struct an_shift_signal *one)
+                         const struct an_period_signal *one)
 {
     const struct an_type *note = an_book_type(AN_TYPE_NOTE);
     an_draw_frame(book->canvas, box, 0.6, AN_GREY);
@@ -140,7 +141,7 @@ static void reaction_box(struct an_book *book, const struct an_box *box,
 static void draw_card(struct an_book *book, const struct card *card)
 {
     struct an_canvas *canvas = book->canvas;
-    const struct an_shift_signal *one = card->signal;
+    const struct an_period_signal *one = card->signal;
     const struct an_stream_sheet *sheet = &book->data->sheets[one->sheet];
     const double x = book->body.x;
     const double y = book->y;
@@ -178,7 +179,7 @@ static void rest_as_table(struct an_book *book, size_t first, const char *title)
         {"carrying", 1.3, AN_RIGHT, false}, {"in next", 0.9, AN_RIGHT, false},
         {"page", 0.7, AN_RIGHT, false},     {"reaction, initials", 2.0, AN_LEFT, false}};
     enum { COLUMNS = sizeof columns / sizeof columns[0] };
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     const size_t count = data->signal_count - first;
     const char **cells = an_arena_alloc(book->arena, count * COLUMNS, sizeof *cells);
     const char **links = an_arena_alloc(book->arena, count, sizeof *links);
@@ -187,7 +188,7 @@ static void rest_as_table(struct an_book *book, size_t first, const char *title)
         return;
     }
     for (size_t i = 0; i < count; i++) {
-        const struct an_shift_signal *one = &data->signals[first + i];
+        const struct an_period_signal *one = &data->signals[first + i];
         const struct an_signal *signal = &one->signal;
         const struct an_stream_sheet *sheet = &data->sheets[one->sheet];
         const char **row = cells + i * COLUMNS;
@@ -213,7 +214,7 @@ static void rest_as_table(struct an_book *book, size_t first, const char *title)
 /* How many cards fit above `bottom`, at least one; *grow is what each may be higher. */
 static size_t cards_that_fit(struct an_book *book, size_t most, double bottom, double *grow)
 {
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     double y = book->y + 18;
     size_t fit = 0;
     while (fit < data->signal_count && fit < most) {
@@ -235,7 +236,7 @@ static size_t cards_that_fit(struct an_book *book, size_t most, double bottom, d
 static size_t draw_changed(struct an_book *book, const struct an_report_section *section,
                            double bottom)
 {
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     if (!data->signal_count) {
         return 0;
     }
@@ -382,7 +383,7 @@ static double later_height(struct an_book *book, const struct an_report_page *pa
 
 static void draw_lead(struct an_book *book)
 {
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     an_book_mark(book, "front");
     an_canvas_outline(book->canvas, 1, "Page one", "front");
     an_book_say(book, AN_TYPE_LEAD, 3, an_say_lead(book->arena, data));

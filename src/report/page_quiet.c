@@ -14,7 +14,7 @@
 #define CELL_GAP_PT 12.0
 #define HEAD_PT 42.0 /* a station's heading and its axis */
 
-static bool is_quiet(const struct an_shift_data *data, size_t sheet)
+static bool is_quiet(const struct an_period_data *data, size_t sheet)
 {
     for (size_t i = 0; i < data->signal_count; i++) {
         if (data->signals[i].sheet == sheet) {
@@ -24,7 +24,7 @@ static bool is_quiet(const struct an_shift_data *data, size_t sheet)
     return true;
 }
 
-static bool is_shown(const struct an_shift_data *data, const struct an_stream_sheet *sheet)
+static bool is_shown(const struct an_period_data *data, const struct an_stream_sheet *sheet)
 {
     const struct an_panel_sheet *level = &sheet->panel[0];
     return level->count && level->points[level->count - 1].at_us >= data->axis_from_us;
@@ -33,7 +33,7 @@ static bool is_shown(const struct an_shift_data *data, const struct an_stream_sh
 static const char *state_of(struct an_book *book, const struct an_stream_sheet *sheet)
 {
     struct an_arena *arena = book->arena;
-    if (!sheet->shift_samples) {
+    if (!sheet->period_samples) {
         return an_book_text(
             book, an_arena_printf(arena, "none since %s",
                                   an_say_time(arena, book->data->line->zone, sheet->last_us)));
@@ -45,11 +45,12 @@ static const char *state_of(struct an_book *book, const struct an_stream_sheet *
     const double n = sheet->readings_per_sample;
     const bool whole = fabs(n - nearbyint(n)) < 1e-9;
     return an_book_text(
-        book, an_arena_printf(arena, "%s%s%s%s", an_say_many(arena, sheet->shift_samples, "sample"),
-                              !isfinite(n) ? ""
-                              : whole      ? ", n "
-                                           : ", n about ",
-                              isfinite(n) ? an_say_count(arena, (int64_t)nearbyint(n)) : "", but));
+        book,
+        an_arena_printf(arena, "%s%s%s%s", an_say_many(arena, sheet->period_samples, "sample"),
+                        !isfinite(n) ? ""
+                        : whole      ? ", n "
+                                     : ", n about ",
+                        isfinite(n) ? an_say_count(arena, (int64_t)nearbyint(n)) : "", but));
 }
 
 /* Title; then how much was measured, beside the last value that the chart tells. */
@@ -108,7 +109,7 @@ static void name_blank(struct an_book *book, const struct an_text_list *blank, c
 
 static void one_station(struct an_book *book, struct grid *grid, size_t station)
 {
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     const char *title = data->stations[station].title;
     size_t shown = 0;
     struct an_text_list blank = {0};
@@ -156,12 +157,12 @@ static void one_station(struct an_book *book, struct grid *grid, size_t station)
 
 void an_compose_quiet(struct an_book *book, const struct an_report_page *page)
 {
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     size_t quiet = 0;
     size_t measured = 0;
     for (size_t i = 0; i < data->sheet_count; i++) {
         quiet += is_quiet(data, i);
-        measured += is_quiet(data, i) && data->sheets[i].shift_samples > 0;
+        measured += is_quiet(data, i) && data->sheets[i].period_samples > 0;
     }
     if (!quiet) {
         return; /* page one has said so */
@@ -179,8 +180,9 @@ void an_compose_quiet(struct an_book *book, const struct an_report_page *page)
             : an_arena_printf(book->arena, "%s %s", an_say_count(book->arena, (int64_t)measured),
                               measured == 1 ? "was" : "were");
     an_book_say(book, AN_TYPE_LEAD, 3,
-                an_arena_printf(book->arena, "%s did not signal; %s measured in this shift.",
-                                an_say_many(book->arena, (int64_t)quiet, "stream"), how_many));
+                an_arena_printf(book->arena, "%s did not signal; %s measured in this %s.",
+                                an_say_many(book->arena, (int64_t)quiet, "stream"), how_many,
+                                data->word));
     an_book_say(book, AN_TYPE_SMALL, 5,
                 an_arena_printf(book->arena,
                                 "All charts from %s to %s: the level only, each on the scale of "

@@ -93,7 +93,7 @@ struct item_group {
     size_t count;
 };
 
-static size_t group_items(struct an_book *book, const struct an_shift_signal *one,
+static size_t group_items(struct an_book *book, const struct an_period_signal *one,
                           struct item_group **groups)
 {
     struct an_carried_item *items = an_arena_alloc(book->arena, one->item_count + 1, sizeof *items);
@@ -165,7 +165,7 @@ static const char *place_words(struct an_book *book, const struct item_group *gr
 enum { SHORT_SERIALS = 44, ROW_SERIALS = 330 }; /* characters; the latter inside a row's bound */
 
 /* Groups of few serials stand side by side, two in a row. Returns how many groups were listed. */
-static size_t list_short_groups(struct an_book *book, const struct an_shift_signal *one,
+static size_t list_short_groups(struct an_book *book, const struct an_period_signal *one,
                                 const struct item_group *groups, size_t count, const char **heading)
 {
     size_t few = 0;
@@ -199,7 +199,7 @@ static size_t list_short_groups(struct an_book *book, const struct an_shift_sign
     return few;
 }
 
-static void list_long_groups(struct an_book *book, const struct an_shift_signal *one,
+static void list_long_groups(struct an_book *book, const struct an_period_signal *one,
                              const struct item_group *groups, size_t count, const char *heading)
 {
     const char *into = one->signal.next_kind ? one->signal.next_kind : "";
@@ -231,7 +231,7 @@ static void list_long_groups(struct an_book *book, const struct an_shift_signal 
     an_book_table(book, heading, &table);
 }
 
-static void list_items(struct an_book *book, const struct an_shift_signal *one)
+static void list_items(struct an_book *book, const struct an_period_signal *one)
 {
     struct item_group *groups = NULL;
     const size_t count = group_items(book, one, &groups);
@@ -289,9 +289,9 @@ static void draw_facts(struct an_book *book, const struct an_stream_sheet *sheet
 
 /* ---- the page ------------------------------------------------------------------------------- */
 
-static void draw_also(struct an_book *book, const struct an_shift_signal *one)
+static void draw_also(struct an_book *book, const struct an_period_signal *one)
 {
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     if (!one->also_count && !one->signal.ribbon_note) {
         return;
     }
@@ -302,7 +302,7 @@ static void draw_also(struct an_book *book, const struct an_shift_signal *one)
     }
     const size_t most = 6;
     for (size_t i = 0; i < one->also_count && i < most; i++) {
-        const struct an_shift_signal *other = &data->signals[one->also[i]];
+        const struct an_period_signal *other = &data->signals[one->also[i]];
         const char *page = an_book_page_words(book, other->name);
         if (an_book_room(book) < 14) {
             an_book_page(book);
@@ -327,7 +327,7 @@ static void draw_also(struct an_book *book, const struct an_shift_signal *one)
 
 /* The larger one is the chart that moved. */
 static void draw_charts(struct an_book *book, const struct an_stream_sheet *sheet,
-                        const struct an_shift_signal *one)
+                        const struct an_period_signal *one)
 {
     if (!sheet->panel[0].count) {
         an_book_say(book, AN_TYPE_BODY, 8, "No point to draw.");
@@ -366,8 +366,8 @@ static double next_shrink(const struct an_book *book, const char *name, int star
 /* All signals of one stream, told on the page of the first (the worst). */
 static void one_stream(struct an_book *book, size_t first)
 {
-    const struct an_shift_data *data = book->data;
-    const struct an_shift_signal *one = &data->signals[first];
+    const struct an_period_data *data = book->data;
+    const struct an_period_signal *one = &data->signals[first];
     const struct an_stream_sheet *sheet = &data->sheets[one->sheet];
     an_book_page(book);
     const int start = an_canvas_page(book->canvas);
@@ -383,7 +383,7 @@ static void one_stream(struct an_book *book, size_t first)
     an_canvas_link(book->canvas, &link, "front");
     book->y += 14;
     for (size_t i = first; i < data->signal_count; i++) {
-        const struct an_shift_signal *other = &data->signals[i];
+        const struct an_period_signal *other = &data->signals[i];
         if (other->sheet != one->sheet) {
             continue;
         }
@@ -408,7 +408,7 @@ static void one_stream(struct an_book *book, size_t first)
 
 void an_compose_streams(struct an_book *book, const struct an_report_page *page)
 {
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     size_t pages = 0;
     size_t left_out = 0;
     for (size_t i = 0; i < data->signal_count; i++) {

@@ -101,7 +101,7 @@ static const char *panel_title(struct an_book *book, const struct an_stream_shee
 
 double an_plot_large(struct an_book *book, const struct an_box *box,
                      const struct an_stream_sheet *sheet, int panel,
-                     const struct an_shift_signal *signal)
+                     const struct an_period_signal *signal)
 {
     const struct an_panel_sheet *from = &sheet->panel[panel];
     if (!from->count) {
@@ -168,7 +168,7 @@ void an_plot_small(struct an_book *book, const struct an_box *box,
                    const struct an_stream_sheet *sheet, int panel, const char *title)
 {
     const struct an_panel_sheet *from = &sheet->panel[panel];
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     size_t first = 0;
     while (first < from->count && from->points[first].at_us < data->axis_from_us) {
         first++;
@@ -222,7 +222,7 @@ void an_plot_small(struct an_book *book, const struct an_box *box,
 
 double an_plot_axis(struct an_book *book, double x, double y, double width)
 {
-    const struct an_shift_data *data = book->data;
+    const struct an_period_data *data = book->data;
     const struct shift_marks marks = marks_between(book, data->axis_from_us, data->axis_until_us);
     const double span = (double)(data->axis_until_us - data->axis_from_us);
     const double run = width - SMALL_RIGHT - 2 * SMALL_INSET;

@@ -11,7 +11,7 @@
 /* Fills the box. `signal` gives the onset and may be NULL. Returns the height used. */
 double an_plot_large(struct an_book *book, const struct an_box *box,
                      const struct an_stream_sheet *sheet, int panel,
-                     const struct an_shift_signal *signal);
+                     const struct an_period_signal *signal);
 void an_plot_small(struct an_book *book, const struct an_box *box,
                    const struct an_stream_sheet *sheet, int panel, const char *title);
 /* The shared axis of the small charts, told once above them: days and shifts. */

@@ -224,18 +224,19 @@ static const char *without_stop(struct an_arena *arena, const char *sentence)
     return an_arena_copy(arena, sentence, length);
 }
 
-static const char *nothing_moved(struct an_arena *arena, const struct an_shift_data *data)
+static const char *nothing_moved(struct an_arena *arena, const struct an_period_data *data)
 {
     if (!data->sheet_count) {
         return "The store holds no samples yet, so there is nothing to judge.";
     }
     if (!data->samples) {
-        return "No station sent a sample in this shift, so nothing was judged.";
+        return an_arena_printf(arena, "No station sent a sample in this %s, so nothing was judged.",
+                               data->word);
     }
     const char *samples = an_say_many(arena, data->samples, "sample");
     size_t measured = 0;
     for (size_t i = 0; i < data->sheet_count; i++) {
-        measured += data->sheets[i].shift_samples > 0;
+        measured += data->sheets[i].period_samples > 0;
     }
     const char *streams = an_say_many(arena, (int64_t)data->judged_streams, "stream");
     if (!data->judged_streams) {
@@ -246,7 +247,7 @@ static const char *nothing_moved(struct an_arena *arena, const struct an_shift_d
     }
     int64_t judged = 0;
     for (size_t i = 0; i < data->sheet_count; i++) {
-        judged += data->sheets[i].has_limits ? data->sheets[i].shift_samples : 0;
+        judged += data->sheets[i].has_limits ? data->sheets[i].period_samples : 0;
     }
     if (judged == data->samples) {
         return an_arena_printf(arena, "No signal in %s, %s.", streams, samples);
@@ -260,25 +261,26 @@ static const char *nothing_moved(struct an_arena *arena, const struct an_shift_d
         an_say_many(arena, (int64_t)(measured - data->judged_streams), "stream"));
 }
 
-const char *an_say_lead(struct an_arena *arena, const struct an_shift_data *data)
+const char *an_say_lead(struct an_arena *arena, const struct an_period_data *data)
 {
     if (!data->signal_count) {
         return nothing_moved(arena, data);
     }
-    const struct an_shift_signal *worst = &data->signals[0];
+    const struct an_period_signal *worst = &data->signals[0];
     const char *brief = worst->signal.brief ? worst->signal.brief : worst->signal.sentence;
     const char *sentence = brief ? without_stop(arena, brief) : data->sheets[worst->sheet].title;
     if (data->moved_streams == 1) {
-        return an_arena_printf(arena, "1 stream moved this shift: %s.", sentence);
+        return an_arena_printf(arena, "1 stream moved this %s: %s.", data->word, sentence);
     }
-    return an_arena_printf(arena, "%s moved this shift. The worst: %s.",
-                           an_say_many(arena, (int64_t)data->moved_streams, "stream"), sentence);
+    return an_arena_printf(arena, "%s moved this %s. The worst: %s.",
+                           an_say_many(arena, (int64_t)data->moved_streams, "stream"), data->word,
+                           sentence);
 }
 
-const char *an_say_comparison(struct an_arena *arena, const struct an_shift_data *data)
+const char *an_say_comparison(struct an_arena *arena, const struct an_period_data *data)
 {
     struct an_text text = {0};
-    an_text_addf(&text, "This shift: %s of %s moved",
+    an_text_addf(&text, "This %s: %s of %s moved", data->word,
                  an_say_count(arena, (int64_t)data->moved_streams),
                  an_say_many(arena, (int64_t)data->judged_streams, "stream"));
     if (data->new_streams && data->new_streams < data->moved_streams) {
@@ -288,17 +290,17 @@ const char *an_say_comparison(struct an_arena *arena, const struct an_shift_data
         an_text_add(&text, data->new_streams ? " (for the first time)" : " (still from before)");
     }
     an_text_addf(&text, ", %s. ", an_say_many(arena, data->samples, "sample"));
-    if (data->before_label) {
-        an_text_addf(&text, "Last shift (%s): %s moved, %s. ", data->before_label,
+    if (data->before.label) {
+        an_text_addf(&text, "Last %s (%s): %s moved, %s. ", data->word, data->before.label,
                      an_say_many(arena, (int64_t)data->before_moved, "stream"),
                      an_say_many(arena, data->before_samples, "sample"));
     }
     if (data->judged_streams) {
         const int places = data->expected_false < 9.95 ? 1 : 0;
         an_text_addf(&text,
-                     "By luck alone, with these rules, about %s points of a shift like this would "
+                     "By luck alone, with these rules, about %s points of a %s like this would "
                      "signal although nothing changed.",
-                     an_say_number(arena, data->expected_false, places));
+                     an_say_number(arena, data->expected_false, places), data->word);
     }
     const char *copy = text.failed ? NULL : an_arena_copy(arena, an_text_of(&text), text.length);
     an_text_free(&text);

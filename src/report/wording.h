@@ -9,7 +9,7 @@
 #include "andamento/base/instant.h"
 #include "andamento/base/memory.h"
 #include "andamento/stat/rules.h"
-#include "report/shift_data.h"
+#include "report/period_data.h"
 
 const char *an_say_count(struct an_arena *arena, int64_t count); /* "12,408" */
 /* Nouns ending in s, x, ch or sh take es; in consonant + y, ies; others s. */
@@ -39,8 +39,8 @@ const char *an_say_rule(struct an_arena *arena, enum an_rule rule,
 /* The family in words: "item means, judged by item-to-item variation". */
 const char *an_say_family(enum an_family family);
 
-/* The sentence that opens the report, and the one that compares with the last shift. */
-const char *an_say_lead(struct an_arena *arena, const struct an_shift_data *data);
-const char *an_say_comparison(struct an_arena *arena, const struct an_shift_data *data);
+/* The sentence that opens the report, and the one that compares with the last period. */
+const char *an_say_lead(struct an_arena *arena, const struct an_period_data *data);
+const char *an_say_comparison(struct an_arena *arena, const struct an_period_data *data);
 
 #endif

@@ -203,6 +203,64 @@ START_TEST(bad_label)
 }
 END_TEST
 
+/* Weeks are numbered by ISO 8601-1:2019: of the dates here, 2026-01-01 is a Thursday and so lies in
+ * week 1; 2027-01-01 is a Friday and lies in week 53 of 2026. 2026-W13 holds the change to summer
+ * time: 167 hours. */
+static const struct {
+    const char *zone, *shifts, *at, *label, *from, *until;
+} week_rows[] = {
+    {"Europe/Rome", THREE, "2026-03-11T12:00:00Z", "2026-W11", "2026-03-09T05:00:00Z",
+     "2026-03-16T05:00:00Z"},
+    /* 05:59 on Monday belongs to Sunday's night */
+    {"Europe/Rome", THREE, "2026-03-16T04:59:59Z", "2026-W11", "2026-03-09T05:00:00Z",
+     "2026-03-16T05:00:00Z"},
+    {"Europe/Rome", THREE, "2026-03-16T05:00:00Z", "2026-W12", "2026-03-16T05:00:00Z",
+     "2026-03-23T05:00:00Z"},
+    {"Europe/Rome", THREE, "2026-03-29T12:00:00Z", "2026-W13", "2026-03-23T05:00:00Z",
+     "2026-03-30T04:00:00Z"},
+    {"UTC", "{day: 00:00}", "2026-01-01T00:00:00Z", "2026-W01", "2025-12-29T00:00:00Z",
+     "2026-01-05T00:00:00Z"},
+    {"UTC", "{day: 00:00}", "2027-01-01T00:00:00Z", "2026-W53", "2026-12-28T00:00:00Z",
+     "2027-01-04T00:00:00Z"},
+    {"UTC", "{day: 00:00}", "1969-12-31T00:00:00Z", "1970-W01", "1969-12-29T00:00:00Z",
+     "1970-01-05T00:00:00Z"},
+};
+
+START_TEST(weeks)
+{
+    struct an_line *line = line_with(week_rows[_i].zone, week_rows[_i].shifts);
+    struct an_error err = {0};
+    struct an_week named = {0};
+    char label[16];
+    const struct an_week week = an_line_week_at(line, at(week_rows[_i].at));
+    ck_assert_str_eq(an_line_week_label(&week, label), week_rows[_i].label);
+    ck_assert_int_eq(week.from_us, at(week_rows[_i].from));
+    ck_assert_int_eq(week.until_us, at(week_rows[_i].until));
+    ck_assert(!an_line_week_parse(line, an_bytes_of(week_rows[_i].label), &named, &err));
+    ck_assert_int_eq(named.from_us, week.from_us);
+    const struct an_week last = an_line_week_before(line, &week);
+    ck_assert_int_eq(last.until_us, week.from_us);
+    an_line_close(line);
+}
+END_TEST
+
+START_TEST(week_labels_refused)
+{
+    static const char *const wrong[] = {"",         "2026-W54", "2026-W00", "2025-W53",
+                                        "2026W10",  "2026-w10", "26-W10",   "0000-W01",
+                                        "2026-W1x", "2026-W100"};
+    struct an_line *line = line_with("UTC", THREE);
+    for (size_t i = 0; i < sizeof wrong / sizeof *wrong; i++) {
+        struct an_error err = {0};
+        struct an_week week = {0};
+        ck_assert_int_eq(an_line_week_parse(line, an_bytes_of(wrong[i]), &week, &err),
+                         AN_BAD_USAGE);
+        ck_assert_ptr_nonnull(strstr(err.text, "such as '2026-W10'"));
+    }
+    an_line_close(line);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("line shifts");
@@ -211,6 +269,8 @@ int main(void)
     tcase_add_loop_test(tests, length_of_a_shift, 0, sizeof lengths / sizeof lengths[0]);
     tcase_add_loop_test(tests, a_year_of_shifts, 0, sizeof walks / sizeof walks[0]);
     tcase_add_loop_test(tests, bad_label, 0, sizeof bad_labels / sizeof bad_labels[0]);
+    tcase_add_loop_test(tests, weeks, 0, sizeof week_rows / sizeof *week_rows);
+    tcase_add_test(tests, week_labels_refused);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);

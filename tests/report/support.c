@@ -86,7 +86,7 @@ struct story { /* what a stream does */
     bool limits;
 };
 
-static void invent_panel(struct an_arena *arena, const struct an_shift_data *data,
+static void invent_panel(struct an_arena *arena, const struct an_period_data *data,
                          struct an_panel_sheet *panel, const struct story *story, uint64_t *seed,
                          const char *statistic, int *beyond)
 {
@@ -96,7 +96,7 @@ static void invent_panel(struct an_arena *arena, const struct an_shift_data *dat
     panel->points = an_arena_alloc(arena, story->count + 1, sizeof *panel->points);
     panel->signals = an_arena_alloc(arena, story->count + 1, sizeof *panel->signals);
     const int64_t begin = data->axis_from_us;
-    const double step = (double)(data->shift.until_us - begin - AN_MINUTE_US) /
+    const double step = (double)(data->now.until_us - begin - AN_MINUTE_US) /
                         (double)(story->count ? story->count : 1);
     size_t open = SIZE_MAX;
     for (size_t i = 0; i < story->count; i++) {
@@ -154,7 +154,7 @@ static void invent_facts(struct an_arena *arena, struct an_stream_sheet *sheet)
     memcpy(sheet->facts, facts, sizeof facts);
 }
 
-static void invent_sheet(struct an_arena *arena, struct an_shift_data *data, size_t i,
+static void invent_sheet(struct an_arena *arena, struct an_period_data *data, size_t i,
                          const struct invented *how)
 {
     static const char *const colours[] = {"R", "G", "B"};
@@ -223,23 +223,23 @@ static void invent_sheet(struct an_arena *arena, struct an_shift_data *data, siz
     for (size_t k = 0; k < sheet->panel[0].count; k++) {
         sheet->last_us = sheet->panel[0].points[k].at_us;
         sheet->last_value = sheet->panel[0].points[k].value;
-        sheet->shift_samples += sheet->last_us >= data->shift.from_us;
+        sheet->period_samples += sheet->last_us >= data->now.from_us;
         sheet->before_samples +=
-            sheet->last_us >= data->before.from_us && sheet->last_us < data->shift.from_us;
+            sheet->last_us >= data->before.from_us && sheet->last_us < data->now.from_us;
     }
     sheet->cautions = data->line->stations[station].cautions;
-    sheet->expected_false = sheet->has_limits ? 0.0045 * (double)sheet->shift_samples : 0;
+    sheet->expected_false = sheet->has_limits ? 0.0045 * (double)sheet->period_samples : 0;
     invent_facts(arena, sheet);
-    data->samples += sheet->shift_samples;
+    data->samples += sheet->period_samples;
     data->before_samples += sheet->before_samples;
-    data->judged_streams += sheet->has_limits && sheet->shift_samples;
+    data->judged_streams += sheet->has_limits && sheet->period_samples;
     data->expected_false += sheet->expected_false;
 }
 
-static void invent_signal(struct an_arena *arena, struct an_shift_data *data, size_t i,
+static void invent_signal(struct an_arena *arena, struct an_period_data *data, size_t i,
                           const struct invented *how)
 {
-    struct an_shift_signal *one = &data->signals[i];
+    struct an_period_signal *one = &data->signals[i];
     const struct an_stream_sheet *sheet = &data->sheets[i];
     const struct an_plot_point *points = sheet->panel[0].points;
     const size_t from = sheet->panel[0].count / 2 + i % 7;
@@ -298,7 +298,7 @@ static void invent_signal(struct an_arena *arena, struct an_shift_data *data, si
     data->open_signals += one->signal.open;
 }
 
-static void invent_stations(struct an_arena *arena, struct an_shift_data *data,
+static void invent_stations(struct an_arena *arena, struct an_period_data *data,
                             const struct invented *how)
 {
     data->station_count = data->line->station_count;
@@ -310,7 +310,7 @@ static void invent_stations(struct an_arena *arena, struct an_shift_data *data,
             .title = station->title,
             .described = true,
             .silent_after_us = station->silent_after_us,
-            .last_us = how->nothing ? AN_NO_INSTANT : data->shift.until_us - 5 * AN_MINUTE_US};
+            .last_us = how->nothing ? AN_NO_INSTANT : data->now.until_us - 5 * AN_MINUTE_US};
         if (!how->nothing && !how->no_samples) {
             data->stations[i].traffic =
                 (struct an_station_traffic){.station = station->name,
@@ -327,11 +327,11 @@ static void invent_stations(struct an_arena *arena, struct an_shift_data *data,
     if (!how->all_well) {
         data->stations[1].silent = true;
         data->stations[1].last_us =
-            how->nothing ? AN_NO_INSTANT : data->shift.until_us - 5 * AN_HOUR_US;
+            how->nothing ? AN_NO_INSTANT : data->now.until_us - 5 * AN_HOUR_US;
     }
 }
 
-static void invent_trouble(struct an_arena *arena, struct an_shift_data *data)
+static void invent_trouble(struct an_arena *arena, struct an_period_data *data)
 {
     static struct an_held_reason held[] = {
         {"transfer", "number.bad", 17, 1,
@@ -369,7 +369,7 @@ static void invent_trouble(struct an_arena *arena, struct an_shift_data *data)
     for (size_t i = 0; i < 2; i++) {
         data->due[i] = due[i];
         data->due[i].signal_id = 11 + (int64_t)i;
-        data->due[i].signal_us = data->shift.from_us - (3 - (int64_t)i) * AN_DAY_US;
+        data->due[i].signal_us = data->now.from_us - (3 - (int64_t)i) * AN_DAY_US;
     }
     data->due_count = 2;
     data->no_limits = (struct an_text_list){limitless, 2};
@@ -378,23 +378,24 @@ static void invent_trouble(struct an_arena *arena, struct an_shift_data *data)
     data->uncertain = (struct an_text_list){uncertain, 2};
 }
 
-struct an_shift_data *invented_shift(struct an_arena *arena, const struct an_line *line,
-                                     const struct an_report_definition *definition,
-                                     const struct invented *how)
+struct an_period_data *invented_shift(struct an_arena *arena, const struct an_line *line,
+                                      const struct an_report_definition *definition,
+                                      const struct invented *how)
 {
-    struct an_shift_data *data = an_arena_alloc(arena, 1, sizeof *data);
+    struct an_period_data *data = an_arena_alloc(arena, 1, sizeof *data);
     struct an_error err = {0};
-    char label[64];
     data->line = line;
     data->definition = definition;
-    if (an_line_shift_parse(line, an_bytes_of("2026-03-04 night"), &data->shift, &err)) {
+    struct an_shift shift = {0};
+    struct an_report_options options = {0};
+    if (an_line_shift_parse(line, an_bytes_of("2026-03-04 night"), &shift, &err) ||
+        an_report_of_shift(line, &shift, arena, &options, &err)) {
         abort();
     }
-    data->before = an_line_shift_before(line, &data->shift);
-    data->label = an_arena_printf(arena, "%s", an_line_shift_label(line, &data->shift, label));
-    data->before_label =
-        an_arena_printf(arena, "%s", an_line_shift_label(line, &data->before, label));
-    data->period = an_say_period(arena, line->zone, data->shift.from_us, data->shift.until_us);
+    data->now = options.now;
+    data->before = options.before;
+    data->word = "shift";
+    data->period = an_say_period(arena, line->zone, data->now.from_us, data->now.until_us);
     data->title = definition->title;
     data->store_name = how->long_names
                            ? "a-store-with-a-name-that-goes-on-for-longer-than-a-name-should.store"
@@ -403,10 +404,10 @@ struct an_shift_data *invented_shift(struct an_arena *arena, const struct an_lin
     data->head.size = 12408;
     data->head.root = an_sha256_of("invented", 8);
     an_sha256_hex(&data->head.root, data->root_hex);
-    data->newest_us = data->shift.until_us + AN_HOUR_US;
-    data->as_of_us = data->shift.until_us;
-    data->axis_from_us = data->shift.from_us - (int64_t)definition->days_before * AN_DAY_US;
-    data->axis_until_us = data->shift.until_us;
+    data->newest_us = data->now.until_us + AN_HOUR_US;
+    data->as_of_us = data->now.until_us;
+    data->axis_from_us = data->now.from_us - (int64_t)definition->days_before * AN_DAY_US;
+    data->axis_until_us = data->now.until_us;
     data->limits_locked = how->no_limits ? 0 : 14;
     invent_stations(arena, data, how);
     if (!how->nothing) {

@@ -6,8 +6,8 @@
 #ifndef AN_TEST_REPORT_SUPPORT_H
 #define AN_TEST_REPORT_SUPPORT_H
 
-#include "report/shift_compose.h"
-#include "report/shift_data.h"
+#include "report/compose.h"
+#include "report/period_data.h"
 
 struct invented { /* how much of what */
     size_t signals, quiet_streams;
@@ -21,9 +21,9 @@ struct invented { /* how much of what */
 
 struct an_line *invented_line(void); /* the caller's, to close */
 /* Everything lives in the arena, the line excepted. */
-struct an_shift_data *invented_shift(struct an_arena *arena, const struct an_line *line,
-                                     const struct an_report_definition *definition,
-                                     const struct invented *how);
+struct an_period_data *invented_shift(struct an_arena *arena, const struct an_line *line,
+                                      const struct an_report_definition *definition,
+                                      const struct invented *how);
 /* A path in a new folder of its own; remove_folder() takes both away. */
 char *fresh_path(struct an_arena *arena, const char *name);
 void remove_folder(const char *path);

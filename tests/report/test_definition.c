@@ -17,13 +17,27 @@ static void teardown(void)
     an_arena_close(arena);
 }
 
+START_TEST(week_definition_reads)
+{
+    ck_assert_msg(!an_report_definition_read(an_report_definition_own(AN_REPORT_WEEK), "own", arena,
+                                             &definition, &err),
+                  "%s", err.text);
+    ck_assert_int_eq(definition.kind, AN_REPORT_WEEK);
+    ck_assert_str_eq(definition.title, "Week report");
+    ck_assert_int_eq(definition.pages[0].sections[0].kind, AN_SECTION_AGAINST_LAST);
+    ck_assert_uint_eq(definition.pages[0].section_count, 10);
+    ck_assert_uint_eq(definition.page_count, 6);
+    ck_assert_uint_eq(definition.days_before, 7);
+}
+END_TEST
+
 START_TEST(own_definition)
 {
     struct an_report_definition definition = {0};
     struct an_error err = {0};
-    ck_assert_msg(
-        !an_report_definition_read(an_report_definition_own(), "own", arena, &definition, &err),
-        "%s", err.text);
+    ck_assert_msg(!an_report_definition_read(an_report_definition_own(AN_REPORT_SHIFT), "own",
+                                             arena, &definition, &err),
+                  "%s", err.text);
     ck_assert_str_eq(definition.title, "Shift report");
     ck_assert_uint_eq(definition.context, 60);
     ck_assert_uint_eq(definition.page_count, 4);
@@ -73,8 +87,12 @@ static const struct {
     {"pages:\n\t- page: front\n", 0, 0, "not YAML"},
     {"just a text\n", 1, 1, "a report definition should be a list of 'key: value' lines"},
     {"title: x\n", 1, 1, "there are no pages"},
-    {"report: week\npages: [{page: front}]\n", 1, 9,
-     "there is no report 'week'; it should be shift"},
+    {"report: year\npages: [{page: front}]\n", 1, 9,
+     "there is no report 'year'; it should be shift or week"},
+    {"pages: [{page: yield}]\nreport: shift\n", 1, 16,
+     "there is no page 'yield'; it should be front, streams, quiet or intake"},
+    {"pages:\n- page: front\n  sections: [{section: due}]\nreport: week\n", 3, 23,
+     "there is no section 'due'; it should be missing, against_last, capability,"},
     {"colour: red\npages: [{page: front}]\n", 1, 1, "no key 'colour'; the keys are"},
     {"context: many\npages: [{page: front}]\n", 1, 10, "should be a whole number from 0 to 1000"},
     {"context: -1\npages: [{page: front}]\n", 1, 10, "should be a whole number"},
@@ -96,7 +114,7 @@ static const struct {
     {"pages:\n- page: front\n  sections:\n  - title: x\n", 4, 5, "a section should say which"},
     {"pages:\n- page: front\n  sections: [{section: due}, {section: due}]\n", 3, 31, "here twice"},
     {"pages:\n- page: front\n  sections: [{section: due, most: 3}]\n", 3, 29,
-     "'most' belongs to the section changed only"},
+     "the section due takes no 'most'"},
     {"pages:\n- page: front\n  cautions: [a, b, c, d, e, f, g, h, i]\n", 3, 38,
      "more than 8 entries"},
     {"title: \"\\xff\\0\"\npages: [{page: front}]\n", 1, 9, "holds a byte that is no text"},
@@ -128,8 +146,8 @@ START_TEST(memory_runs_out)
         struct an_report_definition definition = {0};
         struct an_error err = {0};
         an_alloc_fail_at(k, false);
-        const enum an_status st =
-            an_report_definition_read(an_report_definition_own(), "own", own, &definition, &err);
+        const enum an_status st = an_report_definition_read(
+            an_report_definition_own(AN_REPORT_SHIFT), "own", own, &definition, &err);
         an_alloc_fail_at(0, false);
         ck_assert(st == AN_OK || st == AN_NO_MEMORY);
         passed = st == AN_OK;
@@ -144,6 +162,7 @@ int main(void)
     Suite *suite = suite_create("report definition");
     TCase *tests = tcase_create("yaml");
     tcase_add_checked_fixture(tests, setup, teardown);
+    tcase_add_test(tests, week_definition_reads);
     tcase_add_test(tests, own_definition);
     tcase_add_test(tests, order_is_the_file_s);
     tcase_add_loop_test(tests, mistakes_have_places, 0,

@@ -5,7 +5,7 @@
  */
 #include "andamento/base/instant.h"
 #include "report/definition.h"
-#include "report/shift_data.h"
+#include "report/period_data.h"
 #include "report/wording.h"
 #include "support.h"
 #include "support_store.h"
@@ -17,7 +17,7 @@
 
 static struct mill mill;
 static struct an_report_definition definition;
-static struct an_shift_data data;
+static struct an_period_data data;
 
 static const char *no_advice(const char *code)
 {
@@ -26,13 +26,14 @@ static const char *no_advice(const char *code)
 
 static void gather(const char *label)
 {
-    const struct an_shift_report_options options = {
-        .shift = mill_shift(&mill, label), .program_version = "test", .held_advice = no_advice};
-    ck_assert_int_eq(an_report_definition_read(an_report_definition_own(), "own", mill.arena,
-                                               &definition, &mill.err),
+    struct an_report_options options = {.program_version = "test", .held_advice = no_advice};
+    const struct an_shift shift = mill_shift(&mill, label);
+    ck_assert(an_report_of_shift(mill.line, &shift, mill.arena, &options, &mill.err) == AN_OK);
+    ck_assert_int_eq(an_report_definition_read(an_report_definition_own(AN_REPORT_SHIFT), "own",
+                                               mill.arena, &definition, &mill.err),
                      AN_OK);
-    ck_assert_msg(!an_shift_gather(mill.store, mill.line, &options, &definition, mill.arena, &data,
-                                   &mill.err),
+    ck_assert_msg(!an_period_gather(mill.store, mill.line, &options, &definition, mill.arena, &data,
+                                    &mill.err),
                   "%s", mill.err.text);
 }
 
@@ -53,7 +54,7 @@ START_TEST(step_is_told_whole)
     ck_assert_uint_eq(data.moved_streams, 1);
     ck_assert_uint_eq(data.new_streams, 1);
     ck_assert_uint_eq(data.open_signals, data.signal_count);
-    const struct an_shift_signal *one = &data.signals[0]; /* worst first */
+    const struct an_period_signal *one = &data.signals[0]; /* worst first */
     ck_assert_int_eq(one->signal.record.panel, 0);
     ck_assert(one->is_new);
     ck_assert(one->product);
@@ -178,7 +179,7 @@ START_TEST(silence_is_measured_to_the_end)
     mill_add_trouble(&mill);
     gather("2026-03-05 early");
     ck_assert(!data.running);
-    ck_assert_int_eq(data.as_of_us, data.shift.until_us);
+    ck_assert_int_eq(data.as_of_us, data.now.until_us);
     ck_assert(data.stations[0].silent);
     ck_assert_int_eq(data.stations[0].last_us,
                      mill.start_us + (MILL_TILES - 1) * 20 * AN_MINUTE_US);

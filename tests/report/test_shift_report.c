@@ -4,9 +4,9 @@
  * pdfinfo), and byte for byte everywhere. Paper sizes: ISO 216 (A4, 210 x 297 mm) and ANSI Y14.1
  * (letter, 8.5 x 11 in); 1 pt = 1/72 in.
  */
+#include "report/compose.h"
 #include "report/definition.h"
-#include "report/shift_compose.h"
-#include "report/shift_report.h"
+#include "report/report.h"
 #include "report/wording.h"
 #include "support.h"
 #include "support_store.h"
@@ -30,9 +30,9 @@ static void setup(void)
     unsetenv("SOURCE_DATE_EPOCH");
     arena = an_arena_open();
     line = invented_line();
-    ck_assert_int_eq(
-        an_report_definition_read(an_report_definition_own(), "own", arena, &definition, &err),
-        AN_OK);
+    ck_assert_int_eq(an_report_definition_read(an_report_definition_own(AN_REPORT_SHIFT), "own",
+                                               arena, &definition, &err),
+                     AN_OK);
 }
 
 static void teardown(void)
@@ -43,10 +43,10 @@ static void teardown(void)
 
 static int compose(const struct invented *how, const struct an_paper *paper, const char *path)
 {
-    const struct an_shift_data *data = invented_shift(arena, line, &definition, how);
+    const struct an_period_data *data = invented_shift(arena, line, &definition, how);
     struct an_error err = {0};
     int pages = -1;
-    ck_assert_msg(!an_shift_compose(data, path, paper, &pages, &err), "%s", err.text);
+    ck_assert_msg(!an_report_compose(data, path, paper, &pages, &err), "%s", err.text);
     return pages;
 }
 
@@ -326,11 +326,11 @@ static size_t entries_of(const char *folder)
 START_TEST(unwritable_path_leaves_nothing)
 {
     const struct invented how = {.signals = 1, .quiet_streams = 1};
-    const struct an_shift_data *data = invented_shift(arena, line, &definition, &how);
+    const struct an_period_data *data = invented_shift(arena, line, &definition, &how);
     struct an_error err = {0};
     int pages = -1;
     char *path = fresh_path(arena, "folder/shift.pdf"); /* there is no such folder */
-    ck_assert_int_eq(an_shift_compose(data, path, &an_paper_a4, &pages, &err), AN_CANNOT_CREATE);
+    ck_assert_int_eq(an_report_compose(data, path, &an_paper_a4, &pages, &err), AN_CANNOT_CREATE);
     ck_assert_uint_gt(strlen(err.text), 10);
     ck_assert_int_eq(pages, -1);
     *strrchr(path, '/') = '\0';
@@ -339,7 +339,7 @@ START_TEST(unwritable_path_leaves_nothing)
     /* a folder stands where the file should be */
     char *taken = an_arena_printf(arena, "%s/taken.pdf", path);
     ck_assert_int_eq(mkdir(taken, 0700), 0);
-    const enum an_status st = an_shift_compose(data, taken, &an_paper_a4, &pages, &err);
+    const enum an_status st = an_report_compose(data, taken, &an_paper_a4, &pages, &err);
     ck_assert(st == AN_CANNOT_CREATE || st == AN_IO);
     ck_assert_int_eq(rmdir(taken), 0);
     ck_assert_uint_eq(entries_of(path), 0);
@@ -352,7 +352,7 @@ END_TEST
 START_TEST(memory_runs_out)
 {
     const struct invented how = {.signals = 2, .quiet_streams = 4, .items = 9};
-    const struct an_shift_data *data = invented_shift(arena, line, &definition, &how);
+    const struct an_period_data *data = invented_shift(arena, line, &definition, &how);
     char *path = fresh_path(arena, "shift.pdf");
     char *folder = an_arena_printf(arena, "%s", path);
     *strrchr(folder, '/') = '\0';
@@ -362,7 +362,7 @@ START_TEST(memory_runs_out)
         struct an_error err = {0};
         int pages = 0;
         an_alloc_fail_at(k, true);
-        const enum an_status st = an_shift_compose(data, path, &an_paper_a4, &pages, &err);
+        const enum an_status st = an_report_compose(data, path, &an_paper_a4, &pages, &err);
         an_alloc_fail_at(0, false);
         passed = st == AN_OK;
         failed += !passed;
@@ -379,23 +379,23 @@ END_TEST
 /* ---- from a store ------------------------------------------------------------------------------ */
 static struct mill mill;
 
-static enum an_status report(const char *path, struct an_bytes own,
-                             struct an_shift_report_result *result)
+static enum an_status report(const char *path, struct an_bytes own, struct an_report_result *result)
 {
-    const struct an_shift_report_options options = {.shift = mill_shift(&mill, "2026-03-04 night"),
-                                                    .path = path,
-                                                    .paper = &an_paper_a4,
-                                                    .program_version = "test",
-                                                    .definition = own,
-                                                    .definition_name = "own.yaml"};
-    return an_shift_report(mill.store, mill.line, &options, result, &mill.err);
+    struct an_report_options options = {.path = path,
+                                        .paper = &an_paper_a4,
+                                        .program_version = "test",
+                                        .definition = own,
+                                        .definition_name = "own.yaml"};
+    const struct an_shift shift = mill_shift(&mill, "2026-03-04 night");
+    ck_assert(an_report_of_shift(mill.line, &shift, mill.arena, &options, &mill.err) == AN_OK);
+    return an_report_write(mill.store, mill.line, &options, result, &mill.err);
 }
 
 START_TEST(store_to_pdf)
 {
     mill_open(&mill, 200);
     char *path = fresh_path(arena, "shift.pdf");
-    struct an_shift_report_result result = {0};
+    struct an_report_result result = {0};
     ck_assert_msg(!report(path, (struct an_bytes){0}, &result), "%s", mill.err.text);
     ck_assert_uint_eq(result.streams, 2);
     ck_assert_uint_ge(result.signals, 1);
@@ -426,7 +426,7 @@ START_TEST(definition_decides_order)
 {
     mill_open(&mill, 200);
     char *path = fresh_path(arena, "shift.pdf");
-    struct an_shift_report_result result = {0};
+    struct an_report_result result = {0};
     static const char own[] = "title: Turnus\npages: [{page: intake, title: Files}, {page: front, "
                               "sections: [{section: due, title: Owed}]}]\n";
     ck_assert_msg(!report(path, an_bytes_of(own), &result), "%s", mill.err.text);
@@ -454,7 +454,7 @@ START_TEST(memory_runs_out_while_gathering)
 {
     mill_open(&mill, 200);
     char *path = fresh_path(arena, "shift.pdf");
-    struct an_shift_report_result result = {0};
+    struct an_report_result result = {0};
     bool passed = false;
     size_t failed = 0;
     for (size_t k = 1; !passed && k < 1000000; k += 1 + k / 4) {
@@ -476,7 +476,7 @@ START_TEST(empty_store_to_pdf)
 {
     mill_open_empty(&mill);
     char *path = fresh_path(arena, "shift.pdf");
-    struct an_shift_report_result result = {0};
+    struct an_report_result result = {0};
     ck_assert_msg(!report(path, (struct an_bytes){0}, &result), "%s", mill.err.text);
     ck_assert_int_eq(result.pages, 2);
     const char *text = pdf_text(arena, path, 1);

@@ -144,7 +144,8 @@ START_TEST(leading_sentence)
 {
     struct an_line *line = invented_line();
     const struct an_report_definition definition = {.title = "Shift report", .days_before = 1};
-    const struct an_shift_data *data = invented_shift(arena, line, &definition, &lead_rows[_i].how);
+    const struct an_period_data *data =
+        invented_shift(arena, line, &definition, &lead_rows[_i].how);
     const char *lead = an_say_lead(arena, data);
     ck_assert_msg(!strncmp(lead, lead_rows[_i].lead, strlen(lead_rows[_i].lead)), "%s", lead);
     ck_assert_int_eq(lead[strlen(lead) - 1], '.');

@@ -1,12 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * Gathers a shift: the period, the store's state, then the parts in their order. Responsible for
- * what "this shift", "last shift" and "now" mean; never draws.
+ * what this period, the last one and "now" mean; never draws.
  *
- * Its one hard idea: there is no clock. "Now" is the end of the shift, or the newest instant the
+ * Its one hard idea: there is no clock. "Now" is the end of the period, or the newest instant the
  * store knows of when the shift was not over by then.
  */
-#include "report/shift_data.h"
+#include "report/period_data.h"
 
 #include "report/gather.h"
 #include "report/wording.h"
@@ -22,9 +22,9 @@ static const char *base_name(const char *path)
 /* Time of the newest ledger entry, and of the newest sample. */
 static enum an_status newest(struct an_gather *gather)
 {
-    struct an_shift_data *data = gather->data;
+    struct an_period_data *data = gather->data;
     enum an_status st = an_ledger_head(gather->store, &data->head, gather->err);
-    data->newest_us = data->shift.from_us;
+    data->newest_us = data->now.from_us;
     if (!st && data->head.size) {
         struct an_ledger_entry *entries = NULL;
         size_t count = 0;
@@ -46,48 +46,41 @@ static enum an_status newest(struct an_gather *gather)
         }
     }
     const int64_t known_us = newest_event_us > data->newest_us ? newest_event_us : data->newest_us;
-    data->running = known_us < data->shift.until_us && known_us > data->shift.from_us;
-    data->as_of_us = data->running ? known_us : data->shift.until_us;
+    data->running = known_us < data->now.until_us && known_us > data->now.from_us;
+    data->as_of_us = data->running ? known_us : data->now.until_us;
     (void)an_sha256_hex(&data->head.root, data->root_hex);
     return st;
 }
 
 static enum an_status periods(struct an_gather *gather)
 {
-    struct an_shift_data *data = gather->data;
+    struct an_period_data *data = gather->data;
     const struct an_line *line = gather->line;
-    char label[64];
-    data->shift = gather->options->shift;
-    data->label =
-        an_arena_printf(gather->arena, "%s", an_line_shift_label(line, &data->shift, label));
-    data->before = an_line_shift_before(line, &data->shift);
-    if (data->before.from_us < data->shift.from_us) {
-        data->before_label =
-            an_arena_printf(gather->arena, "%s", an_line_shift_label(line, &data->before, label));
-    }
-    data->period =
-        an_say_period(gather->arena, line->zone, data->shift.from_us, data->shift.until_us);
-    data->axis_from_us = data->shift.from_us - (int64_t)data->definition->days_before * AN_DAY_US;
-    data->axis_until_us = data->shift.until_us;
+    data->now = gather->options->now;
+    data->before = gather->options->before;
+    data->word = gather->options->kind == AN_REPORT_WEEK ? "week" : "shift";
+    data->period = an_say_period(gather->arena, line->zone, data->now.from_us, data->now.until_us);
+    data->axis_from_us = data->now.from_us - (int64_t)data->definition->days_before * AN_DAY_US;
+    data->axis_until_us = data->now.until_us;
     data->title = data->definition->title;
     data->store_name =
         an_arena_printf(gather->arena, "%s", base_name(an_store_path(gather->store)));
     data->program_version =
         gather->options->program_version ? gather->options->program_version : "unknown";
-    if (!data->label || !data->period || !data->store_name || !data->title) {
+    if (!data->now.label || !data->period || !data->store_name || !data->title) {
         return an_fail(gather->err, AN_NO_MEMORY, "out of memory");
     }
     return AN_OK;
 }
 
-enum an_status an_shift_gather(struct an_store *store, const struct an_line *line,
-                               const struct an_shift_report_options *options,
-                               const struct an_report_definition *definition,
-                               struct an_arena *arena, struct an_shift_data *data,
-                               struct an_error *err)
+enum an_status an_period_gather(struct an_store *store, const struct an_line *line,
+                                const struct an_report_options *options,
+                                const struct an_report_definition *definition,
+                                struct an_arena *arena, struct an_period_data *data,
+                                struct an_error *err)
 {
-    *data = (struct an_shift_data){.line = line, .definition = definition};
-    struct an_shift_report_options settled = *options;
+    *data = (struct an_period_data){.line = line, .definition = definition};
+    struct an_report_options settled = *options;
     if (!settled.context) {
         settled.context = definition->context;
     }

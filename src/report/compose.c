@@ -7,7 +7,7 @@
  * into a document that is thrown away, again and again, until a pass finds the page numbers it was
  * given; usually the third. No second layout has to agree with the drawing.
  */
-#include "report/shift_compose.h"
+#include "report/compose.h"
 
 #include "andamento/base/number.h"
 #include "report/book.h"
@@ -25,7 +25,7 @@ struct passed { /* what one pass leaves to the next */
     size_t mark_count;
 };
 
-static int64_t created_us(const struct an_shift_data *data)
+static int64_t created_us(const struct an_period_data *data)
 {
     const char *epoch =
         getenv("SOURCE_DATE_EPOCH"); /* NOLINT(concurrency-mt-unsafe) nobody sets it */
@@ -55,6 +55,8 @@ static void compose_pages(struct an_book *book)
         case AN_PAGE_INTAKE:
             an_compose_intake(book, page);
             break;
+        case AN_PAGE_CAPABILITY:
+        case AN_PAGE_YIELD: /* of a week */
         case AN_PAGE_KIND_COUNT:
             break;
         }
@@ -79,7 +81,7 @@ static bool agree(const struct passed *a, const struct passed *b)
 
 /* Composes with what `known` (NULL: nothing) tells of it. If it finds the same again, the document
  * is kept and *agreed set; otherwise it is thrown away. */
-static enum an_status one_pass(const struct an_shift_data *data, const char *path,
+static enum an_status one_pass(const struct an_period_data *data, const char *path,
                                const struct an_paper *paper, const struct an_document_info *info,
                                const struct passed *known, struct passed *now, bool *agreed,
                                struct an_error *err)
@@ -116,8 +118,8 @@ static enum an_status one_pass(const struct an_shift_data *data, const char *pat
     return st;
 }
 
-enum an_status an_shift_compose(const struct an_shift_data *data, const char *path,
-                                const struct an_paper *paper, int *pages, struct an_error *err)
+enum an_status an_report_compose(const struct an_period_data *data, const char *path,
+                                 const struct an_paper *paper, int *pages, struct an_error *err)
 {
     struct passed known = {0};
     struct passed now = {0};
@@ -128,7 +130,7 @@ enum an_status an_shift_compose(const struct an_shift_data *data, const char *pa
     }
     const char *line = data->line->title ? data->line->title : data->line->name;
     enum an_status st = AN_OK;
-    const char *title = an_arena_printf(arena, "%s, %s, %s", data->title, line, data->label);
+    const char *title = an_arena_printf(arena, "%s, %s, %s", data->title, line, data->now.label);
     const char *subject = an_say_lead(arena, data);
     const char *keywords = an_arena_printf(arena, "ledger size %llu, root %s",
                                            (unsigned long long)data->head.size, data->root_hex);

@@ -1,16 +1,16 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Everything the shift report says, gathered before anything is drawn: plain structs whose arrays
+ * Everything a report on a period says, gathered before anything is drawn: plain structs whose arrays
  * and texts live in one arena. Pages read them and never the store.
  */
-#ifndef AN_REPORT_SHIFT_DATA_H
-#define AN_REPORT_SHIFT_DATA_H
+#ifndef AN_REPORT_PERIOD_DATA_H
+#define AN_REPORT_PERIOD_DATA_H
 
 #include "andamento/draw/chart_panel.h"
 #include "judge/judge.h"
 #include "line/line.h"
 #include "report/definition.h"
-#include "report/shift_report.h"
+#include "report/report.h"
 
 /* One panel of a stream, ready to be drawn. Values are as shown (scaled, in `unit`). */
 struct an_panel_sheet {
@@ -37,18 +37,18 @@ struct an_stream_sheet {
     struct an_panel_sheet panel[2]; /* level, spread */
     const char **phase_labels;
     size_t phase_count;
-    int64_t shift_samples, before_samples; /* in this shift; in the last one */
-    double readings_per_sample;            /* of the samples in this shift; NAN if none */
-    const char *counted_in;                /* "reading", or "opportunity" of counts */
-    double last_value;                     /* newest plotted level up to the end; NAN none */
-    int64_t last_us;                       /* its time; AN_NO_INSTANT none */
-    bool has_limits;                       /* locked limits judge its newest samples */
-    bool described;                        /* the line description still has it */
-    bool news;                             /* false: charted, never signalled */
-    double expected_false;                 /* by luck alone, in this shift; 0 without limits */
-    bool single_values;                    /* the level panel shows single readings */
-    double lsl, usl, target;               /* spec, in `unit`; NAN where there is none */
-    const char *ribbon_title;              /* NULL: no upstream batch is known */
+    int64_t period_samples, before_samples; /* in this period; in the last one */
+    double readings_per_sample;             /* of the samples in this period; NAN if none */
+    const char *counted_in;                 /* "reading", or "opportunity" of counts */
+    double last_value;                      /* newest plotted level up to the end; NAN none */
+    int64_t last_us;                        /* its time; AN_NO_INSTANT none */
+    bool has_limits;                        /* locked limits judge its newest samples */
+    bool described;                         /* the line description still has it */
+    bool news;                              /* false: charted, never signalled */
+    double expected_false;                  /* by luck alone, in this period; 0 without limits */
+    bool single_values;                     /* the level panel shows single readings */
+    double lsl, usl, target;                /* spec, in `unit`; NAN where there is none */
+    const char *ribbon_title;               /* NULL: no upstream batch is known */
     const char **notes;
     size_t note_count;
     struct an_fact *facts; /* only for streams that signalled */
@@ -62,11 +62,11 @@ struct an_carried_item {
     const char *in;   /* serial of the item it went into, or NULL */
 };
 
-struct an_shift_signal {
+struct an_period_signal {
     struct an_signal signal;
     size_t sheet;     /* index into sheets */
     const char *name; /* page's destination name */
-    bool is_new;      /* first met in this shift */
+    bool is_new;      /* first met in this period */
     bool product;     /* its items are of a product kind */
     const char *kind; /* its items' kind in words ("tile"), never NULL */
     struct an_carried_item *items;
@@ -77,7 +77,7 @@ struct an_shift_signal {
     const char *answer, *answered_by; /* the newest answer and who gave it, or NULL */
 };
 
-/* A signal of an earlier shift that nobody has answered and that did not come again. */
+/* A signal of an earlier period that nobody has answered and that did not come again. */
 struct an_due_signal {
     int64_t signal_id, signal_us;
     const char *title, *code, *words;
@@ -113,34 +113,33 @@ struct an_text_list {
     size_t count;
 };
 
-struct an_shift_data {
+struct an_period_data {
     const struct an_line *line;
     const struct an_report_definition *definition;
-    struct an_shift shift, before;
-    const char *label;        /* "2026-03-04 night" */
-    const char *before_label; /* NULL if there is none */
-    const char *period;       /* local, in words */
-    const char *title;        /* of the report */
-    const char *store_name;   /* base name of the store's file */
+    struct an_period now, before; /* before.label NULL: there is none */
+    const char *word;             /* "shift" or "week" */
+    const char *period;           /* local, in words */
+    const char *title;            /* of the report */
+    const char *store_name;       /* base name of the store's file */
     const char *program_version;
     struct an_ledger_head head;
     char root_hex[65];
     int64_t newest_us; /* of the newest record used; the report's creation time */
-    int64_t as_of_us;  /* end of the shift, or the newest that was known when it is not over */
-    bool running;      /* the shift was not over */
+    int64_t as_of_us;  /* end of the period, or the newest that was known when it is not over */
+    bool running;      /* the period was not over */
     int64_t axis_from_us, axis_until_us; /* of all small charts */
     size_t limits_locked;                /* revisions in the store */
 
     struct an_stream_sheet *sheets; /* by station, name */
     size_t sheet_count;
-    struct an_shift_signal *signals; /* with a hit in the shift, worst first */
+    struct an_period_signal *signals; /* with a hit in the period, worst first */
     size_t signal_count;
     size_t moved_streams, new_streams; /* distinct */
     size_t open_signals;
     int64_t samples, before_samples;
-    size_t judged_streams; /* with samples in the shift and limits */
+    size_t judged_streams; /* with samples in the period and limits */
     double expected_false;
-    size_t before_moved; /* streams with a hit in the last shift */
+    size_t before_moved; /* streams with a hit in the last period */
 
     struct an_kind_at_risk *at_risk;
     size_t at_risk_count;
@@ -152,7 +151,7 @@ struct an_shift_data {
     struct an_file *held_files;
     size_t held_file_count;
     struct an_text_list no_limits; /* titles of streams with samples, without locked limits */
-    struct an_text_list absent;    /* sent samples in the days before, none in this shift */
+    struct an_text_list absent;    /* sent samples in the days before, none in this period */
     struct an_text_list gone;      /* the description no longer has them */
 
     struct an_due_signal *due; /* oldest first */
@@ -162,10 +161,10 @@ struct an_shift_data {
 };
 
 /* Reads the store; never draws. Statuses are those of reading. */
-AN_CHECKED enum an_status an_shift_gather(struct an_store *store, const struct an_line *line,
-                                          const struct an_shift_report_options *options,
-                                          const struct an_report_definition *definition,
-                                          struct an_arena *arena, struct an_shift_data *data,
-                                          struct an_error *err);
+AN_CHECKED enum an_status an_period_gather(struct an_store *store, const struct an_line *line,
+                                           const struct an_report_options *options,
+                                           const struct an_report_definition *definition,
+                                           struct an_arena *arena, struct an_period_data *data,
+                                           struct an_error *err);
 
 #endif
