@@ -19,6 +19,8 @@ static void teardown(void)
 
 START_TEST(week_definition_reads)
 {
+    struct an_report_definition definition = {0};
+    struct an_error err = {0};
     ck_assert_msg(!an_report_definition_read(an_report_definition_own(AN_REPORT_WEEK), "own", arena,
                                              &definition, &err),
                   "%s", err.text);
@@ -91,7 +93,7 @@ static const struct {
      "there is no report 'year'; it should be shift or week"},
     {"pages: [{page: yield}]\nreport: shift\n", 1, 16,
      "there is no page 'yield'; it should be front, streams, quiet or intake"},
-    {"pages:\n- page: front\n  sections: [{section: due}]\nreport: week\n", 3, 23,
+    {"pages:\n- page: front\n  sections: [{section: due}]\nreport: week\n", 3, 24,
      "there is no section 'due'; it should be missing, against_last, capability,"},
     {"colour: red\npages: [{page: front}]\n", 1, 1, "no key 'colour'; the keys are"},
     {"context: many\npages: [{page: front}]\n", 1, 10, "should be a whole number from 0 to 1000"},
