@@ -61,7 +61,6 @@ void an_reading_close(struct an_reading *reading)
     an_rowmap_close(&reading->map);
     an_fields_close(&reading->fields);
     an_lines_free(&reading->lines);
-    an_text_free(&reading->print);
     an_text_free(&reading->line_text);
 }
 

@@ -66,7 +66,8 @@ struct an_reading {
     struct an_complaint first_over;
     struct an_id_memo id;
     struct an_id_memo *link_ids; /* one a link */
-    struct an_text print, line_text;
+    struct an_text line_text;
+    struct an_ordinary *ordinary; /* NULL: every row goes through the row path */
     unsigned char *piece;
 };
 
@@ -91,5 +92,7 @@ AN_CHECKED enum an_status an_reading_record(struct an_reading *reading,
 AN_CHECKED enum an_status an_reading_hold(struct an_reading *reading,
                                           const struct an_complaint *complaint,
                                           struct an_bytes text, struct an_error *err);
+/* Hands a full block over and writes visits away when there are too many. After each taken row. */
+AN_CHECKED enum an_status an_reading_bound(struct an_reading *reading, struct an_error *err);
 
 #endif

@@ -171,7 +171,7 @@ static bool read_row(struct an_reading *reading, struct an_complaint *complaint,
 }
 
 /* ---- into the bins ---------------------------------------------------------------------------- */
-static enum an_status bound_memory(struct an_reading *reading, struct an_error *err)
+enum an_status an_reading_bound(struct an_reading *reading, struct an_error *err)
 {
     const struct an_collect_tuning *tuning = reading->tuning;
     enum an_status st = AN_OK;
@@ -204,10 +204,7 @@ static enum an_status take_row(struct an_reading *reading, struct an_error *err)
         reading->counts.duplicate++;
         return AN_OK;
     }
-    const struct an_row_print print = an_row_print(row, reading->plan, &reading->print);
-    if (reading->print.failed) {
-        return an_fail(err, AN_NO_MEMORY, "out of memory");
-    }
+    const struct an_row_print print = an_row_print(row, reading->plan);
     enum an_status st = an_stays_add(&reading->stays, row, print, &local, err);
     if (st == AN_DOMAIN) {
         (void)an_complain(&reading->whole, AN_HOLD_LIMIT_STREAMS, row->line, 0, NULL,
@@ -224,7 +221,7 @@ static enum an_status take_row(struct an_reading *reading, struct an_error *err)
         return an_fail(err, AN_NO_MEMORY, "out of memory");
     }
     reading->counts.taken++;
-    return bound_memory(reading, err);
+    return an_reading_bound(reading, err);
 }
 
 /* A header in mid-file fails as a row; what it is decides what happens. */
