@@ -9,6 +9,7 @@
 
 #include "andamento/base/memory.h"
 #include "andamento/base/names.h"
+#include "andamento/base/text.h"
 #include "andamento/stat/moments.h"
 #include "intake/row_print.h"
 
