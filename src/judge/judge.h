@@ -188,7 +188,9 @@ struct an_stream_capability {
     struct an_capability_basis basis;
     struct an_capability indices; /* cp.. NAN unless stable */
     struct an_normality normality;
-    const char *why_not; /* reason in place of the index, or NULL */
+    double rate_lower, rate_upper; /* exact bounds of a counted one's rate (basis.mean), per
+                                      opportunity; NAN for measured ones */
+    const char *why_not;           /* reason in place of the index, or NULL */
     const char **notes;
     size_t note_count;
 };

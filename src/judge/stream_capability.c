@@ -75,6 +75,7 @@ static void clear_all(struct an_stream_capability *out)
     out->indices.below = (double)NAN;
     out->indices.above = (double)NAN;
     out->normality = (struct an_normality){(double)NAN, (double)NAN, (double)NAN};
+    out->rate_lower = out->rate_upper = (double)NAN;
     out->basis = (struct an_capability_basis){0,           (double)NAN, (double)NAN,
                                               (double)NAN, (double)NAN, CONFIDENCE};
 }
@@ -390,6 +391,8 @@ static enum an_status counted(struct study *study, struct an_error *err)
     if (!st && opportunities > 0) {
         counted_bounds(count, opportunities, proportion, &lower, &upper);
         out->basis.mean = count / opportunities;
+        out->rate_lower = lower;
+        out->rate_upper = upper;
         st = note(study, an_arena_printf(study->arena,
                                          "rate %.4g (95 %% bounds %.4g to %.4g) %s: %.0f in %.0f",
                                          count / opportunities * scale, lower * scale,
