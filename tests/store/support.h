@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * What the store's suites share: a scratch folder, a small file with everything in it, a file
- * system that fails on request, and random numbers from one printed seed.
+ * What the store's suites share: a scratch folder, a small file with everything in it, and random
+ * numbers from one printed seed.
  */
 #ifndef AN_TESTS_STORE_SUPPORT_H
 #define AN_TESTS_STORE_SUPPORT_H
@@ -62,14 +62,6 @@ void digest_in_ledger(struct an_store *store, int64_t file_id, char hex[65]);
 int64_t ask(const char *path, const char *sql);
 /* Runs SQL of the test's own; returns SQLite's result. text may be NULL. */
 int run_sql(const char *path, const char *sql, char text[200]);
-
-/* ---- a file system that fails ------------------------------------------------------------------ */
-enum fault { FAULT_WRITE, FAULT_SYNC, FAULT_FULL };
-void faulty_install(void); /* from now on the default of SQLite */
-/* The k-th write or sync (by kind of fault) from now on fails; with for_ever so do all after it;
- * 0: none. */
-void faulty_set(enum fault fault, int k, bool for_ever);
-bool faulty_struck(void); /* did it fail since it was set */
 
 uint64_t random_next(uint64_t *state); /* xorshift64*; state must not be 0 */
 uint64_t random_seed(void);            /* ANDAMENTO_TEST_SEED, or a fixed one; printed */

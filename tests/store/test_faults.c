@@ -4,6 +4,7 @@
  * acknowledged is there, what was not is there whole or not at all, and after the first failure of
  * the disk nothing more is acknowledged.
  */
+#include "faulty_vfs.h"
 #include "support.h"
 
 #include <stdio.h>

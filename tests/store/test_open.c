@@ -3,6 +3,7 @@
  * Opening: what is no store is refused in words, one writer at a time, readers beside it, settings
  * as asked for, and migrations that are whole or not at all.
  */
+#include "faulty_vfs.h"
 #include "store/handle.h"
 #include "store/migrate.h"
 #include "support.h"
