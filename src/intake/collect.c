@@ -5,6 +5,7 @@
  */
 #include "intake/collect.h"
 
+#include "andamento/store/sighting.h"
 #include "intake/reading.h"
 
 #include <string.h>
@@ -290,18 +291,24 @@ done:
 }
 
 /* ---- seen before ------------------------------------------------------------------------------ */
-/* The same bytes under another path, or written anew, are a sighting; the same file still lying
- * where it was taken from is not. */
+/* The same bytes under another path, or written anew, are a sighting, once; the same file still
+ * lying where it was taken from is not. */
 static enum an_status note_sighting(struct an_collect *collect, const struct an_file *known,
                                     const struct an_file *now, struct an_error *err)
 {
     const bool same_place = known->path && strcmp(known->path, now->path) == 0 &&
                             known->modified_us == now->modified_us;
+    bool noted = false;
 
     if (same_place || collect->options.dry_run) {
         return AN_OK;
     }
-    enum an_status st = an_store_begin(collect->store, err);
+    enum an_status st = an_store_sighting_is_known(collect->store, known->file_id, now->path,
+                                                   now->modified_us, &noted, err);
+    if (st || noted) {
+        return st;
+    }
+    st = an_store_begin(collect->store, err);
     if (st) {
         return st;
     }

@@ -71,6 +71,12 @@ START_TEST(same_bytes_again)
     give_rows("shots/s2.csv", 0, 1, ROWS);
     ck_assert_int_eq(bench.last.how, AN_SEEN_BEFORE);
     ck_assert(bench_number("SELECT count(*) FROM file_sighting") == 1);
+    for (int i = 0; i < 3; i++) { /* and it stays there: that is one sighting still */
+        (void)bench_take(an_arena_printf(bench.arena, "%s/shots/s2.csv", bench.folder));
+        ck_assert_int_eq(bench.last.how, AN_SEEN_BEFORE);
+    }
+    ck_assert(bench_number("SELECT count(*) FROM file_sighting") == 1);
+    ck_assert(bench_number("SELECT count(*) FROM ledger WHERE kind = 'file.seen_again'") == 1);
     ck_assert(bench_number("SELECT count(*) FROM file") == 1);
     ck_assert(bench_number("SELECT count(*) FROM visit") == 20);
     bench_close();
