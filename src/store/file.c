@@ -56,7 +56,7 @@ enum an_status an_store_find_file(struct an_store *store, const struct an_sha256
                                   int64_t *file_id, struct an_error *err)
 {
     static const char sql[] = "SELECT file_id FROM file WHERE hash = $1"
-                              " ORDER BY state, file_id DESC LIMIT 1";
+                              " ORDER BY state, round, file_id DESC LIMIT 1";
     struct an_query query;
     enum an_status st = an_query_start(&query, store, sql, "looking for a file", err);
     *found = false;
@@ -181,6 +181,8 @@ static void bind_file(struct an_query *query, const struct an_file *file, int64_
     an_query_int(query, about(file->first_us, file, known_us));
     an_query_int(query, about(file->last_us, file, known_us));
     an_query_int(query, (int64_t)entry);
+    query->row = NULL; /* the ledger tells the round: digests of older files had none */
+    an_query_int(query, file->round);
 }
 
 static void describe_file(struct an_text *payload, const struct an_file *file, int64_t known_us,
@@ -206,6 +208,9 @@ static void describe_file(struct an_text *payload, const struct an_file *file, i
     an_json_put_integer(&json, "duplicate", file->duplicate);
     an_json_put_integer(&json, "held", file->held);
     an_json_put_integer(&json, "blank", file->blank);
+    if (file->round) {
+        an_json_put_integer(&json, "round", file->round);
+    }
     for (int part = 0; part < AN_PARTS; part++) {
         if (names[part]) {
             an_json_put_integer(&json, names[part], (int64_t)tally->rows[part]);
@@ -223,9 +228,9 @@ enum an_status an_store_put_file(struct an_store *store, const struct an_file *f
     static const char sql[] =
         "INSERT INTO file (file_id, hash, bytes, name, path, station, modified_us, known_us,"
         " line_revision, state, code, why, why_line, why_column, notes, rows_in, taken, duplicate,"
-        " held, blank, first_us, last_us, about_first_us, about_last_us, entry)"
+        " held, blank, first_us, last_us, about_first_us, about_last_us, entry, round)"
         " VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18,"
-        " $19, $20, $21, $22, $23, $24, $25)";
+        " $19, $20, $21, $22, $23, $24, $25, $26)";
     static const char doing[] = "storing a file";
     const int64_t known_us = an_known(file->known_us);
     struct an_query query = {0};
@@ -246,12 +251,12 @@ enum an_status an_store_put_file(struct an_store *store, const struct an_file *f
     if (st) {
         return st;
     }
+    const struct an_text *row = query.row;
     bind_file(&query, file, known_us, head.size);
-    st = query.row->failed
+    st = row->failed
              ? an_fail(err, AN_NO_MEMORY, "%s: memory ran out", doing)
              : an_tally_add(store, AN_PART_FILE,
-                            (struct an_bytes){(const unsigned char *)an_text_of(query.row),
-                                              query.row->length},
+                            (struct an_bytes){(const unsigned char *)an_text_of(row), row->length},
                             err);
     if (!st) {
         st = an_tally_close(store, &digest, err);
@@ -277,7 +282,7 @@ enum an_status an_store_put_file(struct an_store *store, const struct an_file *f
 #define FILE_COLUMNS                                                                               \
     "SELECT file_id, hash, bytes, name, path, station, modified_us, known_us, line_revision,"      \
     " state, code, why, why_line, why_column, notes, rows_in, taken, duplicate, held, blank,"      \
-    " first_us, last_us FROM file"
+    " first_us, last_us, round FROM file"
 
 static void read_file(struct an_query *query, struct an_arena *arena, void *row)
 {
@@ -304,6 +309,7 @@ static void read_file(struct an_query *query, struct an_arena *arena, void *row)
     file->blank = an_column_int(query, 19);
     file->first_us = an_column_instant(query, 20);
     file->last_us = an_column_instant(query, 21);
+    file->round = an_column_int(query, 22);
 }
 
 enum an_status an_store_files(struct an_store *store, int64_t known_from_us, int64_t known_until_us,

@@ -5,12 +5,15 @@
  * Each table has a running SHA-256 of its own over its rows in order of their ids (coding.h has a
  * row's bytes), so it does not matter how the tables' rows were mixed when they came. The digest
  * of the file is SHA-256 over a line that names this scheme and, for each table in the order of
- * enum an_part, the number of rows in 8 bytes, big end first, and the table's hash.
+ * enum an_part, the number of rows in 8 bytes, big end first, and the table's hash. Tables that
+ * later formats brought are told only where the file has rows in them, after a byte that holds
+ * their place in that order: so the digests of older files stay what they were.
  *
  * Trap: the columns of each query below and their order are those of the INSERT that puts the row.
  */
 #include "store/coding.h"
 #include "store/handle.h"
+#include "store/retention.h"
 
 #include <string.h>
 
@@ -93,6 +96,24 @@ static const char *query_of(enum an_part part)
     case AN_PART_HELD:
         return "SELECT held_id, file_id, line_no, column_no, column_name, code, why, raw"
                " FROM held WHERE file_id = $1 ORDER BY held_id";
+    case AN_PART_HEADER:
+        return "SELECT header_id, station, names, file_id FROM header WHERE file_id = $1"
+               " ORDER BY header_id";
+    case AN_PART_TRAIT:
+        return "SELECT file_id, station, header_id, identity, file_number FROM file_trait"
+               " WHERE file_id = $1";
+    case AN_PART_MISSING_FILE:
+        return "SELECT missing_id, station, file_number, file_id FROM missing_file"
+               " WHERE file_id = $1 ORDER BY missing_id";
+    case AN_PART_WAITING:
+        return "SELECT held_id, kind, serial, file_id FROM waiting WHERE file_id = $1"
+               " ORDER BY held_id";
+    case AN_PART_SUPERSEDED:
+        return "SELECT superseded_id, sample_id, stream_id, at_us, by_sample_id, file_id"
+               " FROM superseded WHERE file_id = $1 ORDER BY superseded_id";
+    case AN_PART_SUSPECT:
+        return "SELECT suspect_id, sample_id, code, file_id FROM suspect WHERE file_id = $1"
+               " ORDER BY suspect_id";
     case AN_PARTS:
     default:
         return NULL;
@@ -123,8 +144,8 @@ static enum an_status code_row(struct an_query *query, struct an_text *row, stru
                        : AN_OK;
 }
 
-static enum an_status derive_part(struct an_store *store, int64_t file_id, enum an_part part,
-                                  uint64_t *rows, struct an_sha256 *hash, struct an_error *err)
+enum an_status an_part_derive(struct an_store *store, int64_t file_id, enum an_part part,
+                              uint64_t *rows, struct an_sha256 *hash, struct an_error *err)
 {
     struct an_query query;
     struct an_digest *digest = NULL;
@@ -156,9 +177,15 @@ static enum an_status derive_part(struct an_store *store, int64_t file_id, enum 
 
 /* ---- joining the parts ------------------------------------------------------------------------- */
 
-static void add_part(struct an_text *whole, uint64_t rows, const struct an_sha256 *hash)
+static void add_part(struct an_text *whole, int part, uint64_t rows, const struct an_sha256 *hash)
 {
     unsigned char count[8];
+    if (part >= AN_PART_HEADER) {
+        if (!rows) {
+            return;
+        }
+        an_text_add_char(whole, (char)part);
+    }
     for (int k = 0; k < 8; k++) {
         count[k] = (unsigned char)(rows >> (8 * (7 - k)));
     }
@@ -191,7 +218,7 @@ enum an_status an_tally_close(struct an_store *store, struct an_sha256 *digest,
             hash = an_digest_close(tally->digest[part]);
             tally->digest[part] = NULL;
         }
-        add_part(&whole, tally->rows[part], &hash);
+        add_part(&whole, part, tally->rows[part], &hash);
     }
     return close_whole(&whole, AN_OK, digest, err);
 }
@@ -205,13 +232,16 @@ enum an_status an_store_file_digest(struct an_store *store, int64_t file_id,
     for (int part = 0; !st && part < AN_PARTS; part++) {
         uint64_t rows = 0;
         struct an_sha256 hash;
-        st = derive_part(store, file_id, (enum an_part)part, &rows, &hash, err);
+        st = an_part_derive(store, file_id, (enum an_part)part, &rows, &hash, err);
+        if (!st && part == AN_PART_BLOCK && rows == 0) {
+            st = an_part_recorded(store, file_id, &rows, &hash, err);
+        }
         if (!st && part == AN_PART_FILE && rows != 1) {
             st = an_fail(err, AN_NOT_FOUND, "there is no file %lld in '%s'", (long long)file_id,
                          store->path);
         }
         if (!st) {
-            add_part(&whole, rows, &hash);
+            add_part(&whole, part, rows, &hash);
         }
     }
     return close_whole(&whole, st, digest, err);

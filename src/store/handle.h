@@ -34,6 +34,12 @@ enum an_part {
     AN_PART_SAMPLE,
     AN_PART_BLOCK,
     AN_PART_HELD,
+    AN_PART_HEADER, /* from here on: told in a digest only where there are rows */
+    AN_PART_TRAIT,
+    AN_PART_MISSING_FILE,
+    AN_PART_WAITING,
+    AN_PART_SUPERSEDED,
+    AN_PART_SUSPECT,
     AN_PARTS
 };
 
@@ -61,6 +67,12 @@ enum an_counter {
     AN_COUNT_HIT,
     AN_COUNT_JUDGED,
     AN_COUNT_ANSWER,
+    AN_COUNT_HEADER,
+    AN_COUNT_MISSING_FILE,
+    AN_COUNT_SUPERSEDED,
+    AN_COUNT_SUSPECT,
+    AN_COUNT_RELEASE_ACT,
+    AN_COUNT_RELEASE,
     AN_COUNTERS
 };
 

@@ -2,18 +2,16 @@
 /* Rows that were not taken, with their reasons. Nothing here may cut or change a row's text. */
 #include "store/handle.h"
 
-enum an_status an_store_put_held(struct an_store *store, const struct an_held *held,
-                                 struct an_error *err)
+enum an_status an_store_put_held(struct an_store *store, struct an_held *held, struct an_error *err)
 {
     static const char sql[] = "INSERT INTO held"
                               " (held_id, file_id, line_no, column_no, column_name, code, why, raw)"
                               " VALUES ($1, $2, $3, $4, $5, $6, $7, $8)";
     static const char doing[] = "storing a held row";
     struct an_query query;
-    int64_t id = 0;
     enum an_status st = an_tally_check(store, held->file_id, doing, err);
     if (!st) {
-        st = an_store_take_id(store, AN_COUNT_HELD, &id, err);
+        st = an_store_take_id(store, AN_COUNT_HELD, &held->held_id, err);
     }
     if (!st) {
         st = an_query_start_put(&query, store, sql, doing, err);
@@ -21,7 +19,7 @@ enum an_status an_store_put_held(struct an_store *store, const struct an_held *h
     if (st) {
         return st;
     }
-    an_query_int(&query, id);
+    an_query_int(&query, held->held_id);
     an_query_int(&query, held->file_id);
     an_query_int(&query, (int64_t)held->line);
     an_query_int(&query, (int64_t)held->column);
@@ -105,7 +103,8 @@ static void read_held_count(struct an_query *query, struct an_arena *arena, void
     count->files = an_column_int(query, 3);
 }
 
-/* Rows held one by one, and files held whole: of these `rows` counts all their rows. */
+/* Rows held one by one, and files held whole: of these `rows` counts all their rows. What was
+ * released since is not counted. */
 enum an_status an_store_held_counts(struct an_store *store, int64_t from_us, int64_t until_us,
                                     struct an_arena *arena, struct an_held_count **counts,
                                     size_t *count, struct an_error *err)
@@ -113,10 +112,14 @@ enum an_status an_store_held_counts(struct an_store *store, int64_t from_us, int
     static const char sql[] =
         "WITH period (file_id, station, state, code) AS ("
         " SELECT file_id, station, state, code FROM file"
-        " WHERE about_last_us >= $1 AND about_first_us < $2),"
+        " WHERE about_last_us >= $1 AND about_first_us < $2 AND (state = 0 OR NOT EXISTS"
+        " (SELECT 1 FROM file t WHERE t.hash = file.hash"
+        " AND (t.state = 0 OR t.file_id > file.file_id)))),"
         " reason (station, code, file_id, row_count) AS ("
         " SELECT p.station, h.code, p.file_id, count(*) FROM period p"
-        " JOIN held h ON h.file_id = p.file_id GROUP BY p.file_id, p.station, h.code"
+        " JOIN held h ON h.file_id = p.file_id WHERE NOT EXISTS"
+        " (SELECT 1 FROM release r WHERE r.held_id = h.held_id)"
+        " GROUP BY p.file_id, p.station, h.code"
         " UNION ALL SELECT p.station, p.code, p.file_id, 0 FROM period p"
         " WHERE p.state = 1 AND NOT EXISTS"
         " (SELECT 1 FROM held h WHERE h.file_id = p.file_id AND h.code = p.code))"

@@ -252,6 +252,9 @@ enum an_status an_store_put_sample(struct an_store *store, struct an_sample *sam
     return an_query_run_put(&query, AN_PART_SAMPLE, err);
 }
 
+/* A superseded sample is kept and in no chart. */
+#define NOT_SUPERSEDED                                                                             \
+    " AND NOT EXISTS (SELECT 1 FROM superseded x WHERE x.sample_id = s.sample_id)"
 #define SAMPLE_COLUMNS                                                                             \
     "SELECT s.sample_id, s.stream_id, s.visit_id, s.item_id, s.file_id, s.at_us, s.shift_from_us," \
     " s.n, s.missing, s.mean, s.ssd, s.min_value, s.max_value, s.counted, s.opportunities,"        \
@@ -298,10 +301,11 @@ static enum an_status samples_of(struct an_store *store, int64_t stream_id, int6
                                  int64_t until_us, size_t most, struct an_arena *arena,
                                  struct an_sample **samples, size_t *count, struct an_error *err)
 {
-    static const char all[] = SAMPLE_COLUMNS
-        " WHERE s.stream_id = $1 AND s.at_us >= $2 AND s.at_us < $3 ORDER BY s.at_us, s.sample_id";
+    static const char all[] =
+        SAMPLE_COLUMNS " WHERE s.stream_id = $1 AND s.at_us >= $2 AND s.at_us < $3" NOT_SUPERSEDED
+                       " ORDER BY s.at_us, s.sample_id";
     static const char last[] =
-        SAMPLE_COLUMNS " WHERE s.stream_id = $1 AND s.at_us >= $2 AND s.at_us < $3"
+        SAMPLE_COLUMNS " WHERE s.stream_id = $1 AND s.at_us >= $2 AND s.at_us < $3" NOT_SUPERSEDED
                        " ORDER BY s.at_us DESC, s.sample_id DESC LIMIT $4";
     struct an_query query;
     void *rows = NULL;
@@ -352,11 +356,16 @@ enum an_status an_store_newest_sample(struct an_store *store, int64_t stream_id,
                                       int64_t *newest_id, int64_t *earliest_us,
                                       struct an_error *err)
 {
+    /* what superseded a sample counts as new at the time of that sample, too */
     static const char of_stream[] =
-        "SELECT (SELECT max(sample_id) FROM sample WHERE stream_id = $1),"
-        " (SELECT min(at_us) FROM sample WHERE stream_id = $1 AND sample_id > $2)";
-    static const char of_all[] = "SELECT (SELECT max(sample_id) FROM sample),"
-                                 " (SELECT min(at_us) FROM sample WHERE sample_id > $1)";
+        "SELECT max(coalesce((SELECT max(sample_id) FROM sample WHERE stream_id = $1), 0),"
+        " coalesce((SELECT max(by_sample_id) FROM superseded WHERE stream_id = $1), 0)),"
+        " min(coalesce((SELECT min(at_us) FROM sample WHERE stream_id = $1 AND sample_id > $2),"
+        " 9223372036854775807), coalesce((SELECT min(at_us) FROM superseded"
+        " WHERE stream_id = $1 AND by_sample_id > $2), 9223372036854775807))";
+    static const char of_all[] =
+        "SELECT coalesce((SELECT max(sample_id) FROM sample), 0), coalesce((SELECT min(at_us)"
+        " FROM sample WHERE sample_id > $1), 9223372036854775807)";
     struct an_query query;
     bool found = false;
     enum an_status st = an_query_start(&query, store, stream_id ? of_stream : of_all,
@@ -370,8 +379,9 @@ enum an_status an_store_newest_sample(struct an_store *store, int64_t stream_id,
     an_query_int(&query, since_id);
     st = an_query_row(&query, &found, err);
     if (!st) {
-        *newest_id = an_column_int_or(&query, 0, 0);
-        *earliest_us = an_column_instant(&query, 1);
+        *newest_id = an_column_int(&query, 0);
+        *earliest_us = an_column_int(&query, 1);
+        *earliest_us = *earliest_us == INT64_MAX ? AN_NO_INSTANT : *earliest_us;
         an_query_end(&query);
     }
     return st;

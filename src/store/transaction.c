@@ -137,6 +137,12 @@ enum an_status an_store_peek_id(struct an_store *store, enum an_counter counter,
         [AN_COUNT_HIT] = "SELECT max(hit_id) FROM hit",
         [AN_COUNT_JUDGED] = "SELECT max(judged_id) FROM judged",
         [AN_COUNT_ANSWER] = "SELECT max(answer_id) FROM answer",
+        [AN_COUNT_HEADER] = "SELECT max(header_id) FROM header",
+        [AN_COUNT_MISSING_FILE] = "SELECT max(missing_id) FROM missing_file",
+        [AN_COUNT_SUPERSEDED] = "SELECT max(superseded_id) FROM superseded",
+        [AN_COUNT_SUSPECT] = "SELECT max(suspect_id) FROM suspect",
+        [AN_COUNT_RELEASE_ACT] = "SELECT max(act_id) FROM release_act",
+        [AN_COUNT_RELEASE] = "SELECT max(release_id) FROM release",
     };
     enum an_status st = AN_OK;
     if (store->next_id[counter] == 0) {

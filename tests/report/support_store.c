@@ -232,7 +232,7 @@ void mill_add_trouble(struct mill *mill)
     struct an_file file = file_of(mill, "edge", "edge-late.csv");
     OK(an_store_next_file(mill->store, &file.file_id, &mill->err));
     for (uint64_t line = 4; line < 7; line++) {
-        const struct an_held row = {.file_id = file.file_id,
+        struct an_held row = {.file_id = file.file_id,
                                     .line = line,
                                     .column = 3,
                                     .column_name = "r",

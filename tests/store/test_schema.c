@@ -15,7 +15,8 @@ static const char *const tables[] = {
     "original_piece",  "item",          "stream",         "link",          "visit",
     "sample",          "block",         "held",           "limits",        "limits_lock",
     "signal",          "hit",           "hit_withdrawal", "judged",        "answer",
-    "collector_event",
+    "collector_event", "header",        "file_trait",     "missing_file",  "waiting",
+    "superseded",      "suspect",       "release_act",    "release",
 };
 enum { TABLES = sizeof tables / sizeof *tables };
 
@@ -41,6 +42,19 @@ static const char *full_store(bool answered)
                                  " NULL, NULL, 'seen', 'ann', 'pc', 0)",
                                  NULL),
                          SQLITE_OK);
+        ck_assert_int_eq(
+            run_sql(path,
+                    "INSERT INTO header VALUES (1, 'transfer', '[\"a\"]', 1);"
+                    "INSERT INTO file_trait VALUES (1, 'transfer', 1, 'SN-1', 7);"
+                    "INSERT INTO missing_file VALUES (1, 'transfer', 6, 1);"
+                    "INSERT INTO waiting VALUES (1, 'tile', 'T-9', 1);"
+                    "INSERT INTO superseded VALUES (1, 99, 1, 2001, 2, 1);"
+                    "INSERT INTO suspect VALUES (1, 2, 'values.pinned', 1);"
+                    "INSERT INTO release_act VALUES (1, 9, 1, 0, NULL, 1, 'A. Person', 'mended',"
+                    " 'ann', 'pc', 0);"
+                    "INSERT INTO release VALUES (1, 1, 1, 1)",
+                    NULL),
+            SQLITE_OK);
     }
     return path;
 }
@@ -200,6 +214,12 @@ END_TEST
 static const struct {
     const char *sql; /* yields 1 if the view says what fill_file and decide_all put */
 } view_rows[] = {
+    {"SELECT count(*) = 1 FROM view_releases WHERE cause = 'person' AND author = 'A. Person'"
+     " AND rows = 1 AND files = 0 AND file = 'a.csv'"},
+    {"SELECT count(*) = 1 FROM view_held WHERE held_id = 1 AND released_by = 1"},
+    {"SELECT count(*) = 1 FROM view_missing_files WHERE file_number = 6 AND noticed_by = 1"
+     " AND came_by IS NULL"},
+    {"SELECT count(*) = 1 FROM view_samples WHERE suspect = 'values.pinned'"},
     {"SELECT count(*) = 1 FROM view_samples WHERE stream = 'transfer.dx@colour=R'"
      " AND serial = '0T-001' AND n = 3 AND abs(sd - sqrt(0.1 / 2)) < 1e-15 AND mean = 0"
      " AND at_us = 2001 AND at_utc = '1970-01-01T00:00:00.002Z' AND shift = '2026-03-04 night'"

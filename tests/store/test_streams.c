@@ -371,7 +371,7 @@ static void put_plans(void)
         OK(an_store_next_file(store, &file.file_id, &err));
         for (const char *c = plan->held_codes; *c; c++) {
             const char code[2] = {*c, '\0'};
-            const struct an_held held = {.file_id = file.file_id,
+            struct an_held held = {.file_id = file.file_id,
                                          .line = 7,
                                          .column = 2,
                                          .column_name = "dx",

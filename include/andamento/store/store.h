@@ -101,6 +101,7 @@ struct an_file {
     const char *notes; /* JSON array of notes {code, text, line}, or NULL */
     int64_t rows, taken, duplicate, held, blank; /* rows = taken + duplicate + held + blank */
     int64_t first_us, last_us;                   /* event times; AN_NO_INSTANT if no row */
+    int64_t round; /* 0: as it came; k: the k-th record of rows that were held in it at first */
 };
 
 /* Has a file with these bytes been seen (taken or held)? Logs nothing. */
@@ -239,9 +240,10 @@ struct an_held {
     struct an_bytes text;    /* the row as it stood, at most 64 KiB */
     const char *file_name;   /* reading only */
     const char *station;     /* reading only */
+    int64_t released_by;     /* reading only: the act that let it in; 0: still held */
 };
-AN_CHECKED enum an_status an_store_put_held(struct an_store *store, const struct an_held *held,
-                                            struct an_error *err);
+AN_CHECKED enum an_status an_store_put_held(struct an_store *store, struct an_held *held,
+                                            struct an_error *err); /* fills held_id */
 
 /* Scratch for intake when a file has more open subgroups than memory should hold: a temporary
  * key/value table outside the ledger, emptied by clear. add appends; each calls back for every
@@ -302,6 +304,24 @@ AN_CHECKED enum an_status an_store_traffic(struct an_store *store, int64_t from_
                                            int64_t until_us, struct an_arena *arena,
                                            struct an_station_traffic **stations, size_t *count,
                                            struct an_error *err);
+/* Items at a station in a period, production only; by item. */
+struct an_station_stay {
+    int64_t item_id;
+    int64_t first_us, last_us; /* over all its visits in the period */
+};
+AN_CHECKED enum an_status an_store_station_stays(struct an_store *store, const char *station,
+                                                 int64_t from_us, int64_t until_us,
+                                                 struct an_arena *arena,
+                                                 struct an_station_stay **stays, size_t *count,
+                                                 struct an_error *err);
+/* Gauges that stations named in a period; by station, gauge. */
+struct an_gauge_use {
+    const char *station, *gauge;
+    int64_t visits, last_us;
+};
+AN_CHECKED enum an_status an_store_gauges(struct an_store *store, int64_t from_us, int64_t until_us,
+                                          struct an_arena *arena, struct an_gauge_use **uses,
+                                          size_t *count, struct an_error *err);
 struct an_held_count {
     const char *station, *code;
     int64_t rows, files;
