@@ -15,17 +15,31 @@
  *             is the noncentrality at which what was seen has chance alpha / 2.
  *             [Montgomery, Introduction to Statistical Quality Control, chapter on capability; from
  *             memory]
+ *   one side, items differ: the mean then varies by more than sigma_within / sqrt(n), by an amount
+ *             estimated from the items' means, independent of sigma_within. What truths go with both
+ *             estimates: mean + se T (Student's t, df_mean) and sigma_within / W (W^2 chi-square
+ *             over df): the bound is the quantile of their index, by integration over W
+ *             [generalised confidence interval: Weerahandi, JASA 88, 1993; from memory]. For Pp's
+ *             side, whose sigma holds the same spread between items, noncentral t with the n that
+ *             the mean is worth, (sigma_overall / se)^2, and df_overall.
  *   Cpk, Ppk: normal approximation  c +- z sqrt(1 / (9 n) + c^2 / (2 df))  [Bissell, How reliable
- *             is your capability index?, Applied Statistics 39, 1990; from memory]. With one limit
- *             only, the index is that side's and so are its exact bounds.
- *   Cpm:      chi-square with nu = n (1 + x^2)^2 / (1 + 2 x^2), x = (mean - target) / s
- *             [Boyles, The Taguchi capability index, Journal of Quality Technology 23(1), 1991;
- *             from memory]
+ *             is your capability index?, Applied Statistics 39, 1990; from memory]; where items
+ *             differ se^2 / (9 sigma^2) stands for 1 / (9 n). With one limit only, the index is that
+ *             side's and so are its exact bounds.
+ *   Cpm:      tau^2 = mean (x - target)^2 (divisor n) is about chi-square with nu = n (1 + x^2)^2 /
+ *             (1 + 2 x^2), x = (mean - target) / sigma, by its first two moments: noncentral
+ *             chi-square with n degrees of freedom and noncentrality n x^2 has mean n (1 + x^2),
+ *             variance 2 n (1 + 2 x^2). [Boyles, The Taguchi capability index, Journal of Quality
+ *             Technology 23(1), 1991; from memory, derived anew here.] So the bounds start from
+ *             tau with divisor n, whose distribution that is, though the index itself is printed
+ *             with s^2 + (mean - target)^2 as handbooks do; with divisor n - 1 they would sit too
+ *             low by 1 / (4 n) or so.
  */
 #include "andamento/stat/capability.h"
 
 #include "andamento/stat/tests.h"
 #include "stat/distribution.h"
+#include "stat/fit_solve.h"
 
 #include <math.h>
 #include <stdbool.h>
@@ -33,7 +47,9 @@
 static const struct an_index no_index = {NAN, NAN, NAN};
 
 struct spread {
-    double sigma, df, n, alpha;
+    double sigma, df, alpha;
+    double n;           /* readings that the mean is worth: (sigma / se)^2 */
+    double se, df_mean; /* of the mean, where it was estimated apart; 0 */
 };
 
 /* Index whose only random part is sigma: both limits over six sigma. */
@@ -46,10 +62,66 @@ static struct an_index by_chi_square(double value, double df, double alpha)
                              value * sqrt(an_chi_square_quantile(1.0 - alpha / 2.0, df) / df)};
 }
 
+struct apart {
+    double room, sigma, df, se, df_mean, want;
+};
+
+/* P(index of a truth that goes with both estimates <= c) - want, by the trapezoid rule over log W as
+ * in noncentral_t.c. */
+static double apart_off(const void *of, double c)
+{
+    const struct apart *a = of;
+    const double steep = fabs(3.0 * c * a->sigma / a->se);
+    const double step = fmin(0.1, 0.4 / sqrt(2.0 * a->df + steep * steep));
+    double weights = 0.0, chance = 0.0;
+    for (int side = -1; side <= 1; side += 2) {
+        for (int i = side < 0 ? 1 : 0; i < 1000000; i++) {
+            const double u = side * (i * step);
+            const double fall = a->df * (u - expm1(2.0 * u) / 2.0);
+            if (fall < -42.0) {
+                break;
+            }
+            const double weight = exp(fall);
+            weights += weight;
+            chance +=
+                weight * an_t_below((3.0 * c * a->sigma * exp(-u) - a->room) / a->se, a->df_mean);
+        }
+    }
+    return chance / weights - a->want;
+}
+
+static double apart_bound(const struct apart *a, double value)
+{
+    double reach = 1.0 + fabs(value), c = NAN;
+    double low = value - reach, high = value + reach;
+    for (int i = 0; i < 60 && apart_off(a, low) > 0.0; i++, reach *= 2.0) {
+        low -= reach;
+    }
+    for (int i = 0; i < 60 && apart_off(a, high) < 0.0; i++, reach *= 2.0) {
+        high += reach;
+    }
+    return solve_root(apart_off, a, low, high, 1e-12, &c) ? (double)NAN : c;
+}
+
+static struct an_index one_side_apart(double room, const struct spread *by)
+{
+    struct an_index index = {room / (3.0 * by->sigma), NAN, NAN};
+    if (by->df >= 1.0 && isfinite(by->df)) {
+        struct apart a = {room, by->sigma, by->df, by->se, by->df_mean, by->alpha / 2.0};
+        index.lower = apart_bound(&a, index.value);
+        a.want = 1.0 - by->alpha / 2.0;
+        index.upper = apart_bound(&a, index.value);
+    }
+    return index;
+}
+
 static struct an_index one_side(double room, const struct spread *by)
 {
     if (isnan(room)) {
         return no_index;
+    }
+    if (by->se > 0.0) {
+        return one_side_apart(room, by);
     }
     const double scale = 3.0 * sqrt(by->n);
     const double value = room / (3.0 * by->sigma);
@@ -100,11 +172,25 @@ static struct an_index about_target(const struct an_capability_basis *basis,
     if (isnan(spec->target) || isnan(spec->lsl) || isnan(spec->usl)) {
         return no_index;
     }
-    const double off = basis->mean - spec->target;
-    const double value = (spec->usl - spec->lsl) / (6.0 * hypot(basis->sigma_overall, off));
-    const double x2 = (off / basis->sigma_overall) * (off / basis->sigma_overall);
-    const double nu = basis->n * (1.0 + x2) * ((1.0 + x2) / (1.0 + 2.0 * x2));
-    return by_chi_square(value, nu, 1.0 - basis->confidence);
+    const double off = basis->mean - spec->target, sd = basis->sigma_overall;
+    const double value = (spec->usl - spec->lsl) / (6.0 * hypot(sd, off));
+    const double alpha = 1.0 - basis->confidence;
+    double tau2, nu;
+    if (basis->mean_se > 0.0) {
+        const double df = basis->df_overall > 0.0 ? basis->df_overall : basis->n - 1.0;
+        const double of_sd = sd * sd * (sd * sd / df);
+        tau2 = sd * sd + off * off;
+        nu = tau2 * (tau2 / (of_sd + 2.0 * off * off * basis->mean_se * basis->mean_se));
+    } else {
+        const double sd2 = sd * sd * (basis->n - 1.0) / basis->n;
+        const double x2 = off * off / sd2;
+        tau2 = sd2 + off * off;
+        nu = basis->n * (1.0 + x2) * ((1.0 + x2) / (1.0 + 2.0 * x2));
+    }
+    const double start = (spec->usl - spec->lsl) / (6.0 * sqrt(tau2));
+    struct an_index index = by_chi_square(start, nu, alpha);
+    index.value = value;
+    return index;
 }
 
 static enum an_status check(const struct an_capability_basis *basis, const struct an_spec *spec)
@@ -118,6 +204,11 @@ static enum an_status check(const struct an_capability_basis *basis, const struc
         !isfinite(basis->n) || isinf(basis->sigma_within) || basis->sigma_within < 0.0) {
         return AN_DOMAIN;
     }
+    if (!(basis->mean_se >= 0.0 && basis->df_mean >= 0.0 && basis->df_overall >= 0.0) ||
+        isinf(basis->mean_se) || isinf(basis->df_mean) || isinf(basis->df_overall) ||
+        (basis->mean_se > 0.0 && !(basis->df_mean > 0.0))) {
+        return AN_DOMAIN;
+    }
     if (basis->n < 2.0) {
         return AN_TOO_FEW;
     }
@@ -125,6 +216,13 @@ static enum an_status check(const struct an_capability_basis *basis, const struc
         return AN_DOMAIN;
     }
     return basis->sigma_overall > 0.0 ? AN_OK : AN_NO_SPREAD;
+}
+
+/* Independent readings that would give the mean as well. */
+static double worth(const struct an_capability_basis *basis, double sigma)
+{
+    const double se = basis->mean_se;
+    return se > 0.0 ? sigma / se * (sigma / se) : basis->n;
 }
 
 enum an_status an_capability_of(const struct an_capability_basis *basis, const struct an_spec *spec,
@@ -137,8 +235,13 @@ enum an_status an_capability_of(const struct an_capability_basis *basis, const s
         return st;
     }
     const double alpha = 1.0 - basis->confidence;
-    const struct spread within = {basis->sigma_within, basis->df_within, basis->n, alpha};
-    const struct spread overall = {basis->sigma_overall, basis->n - 1.0, basis->n, alpha};
+    const double se = basis->mean_se;
+    const struct spread within = {
+        basis->sigma_within, basis->df_within, alpha, worth(basis, basis->sigma_within), se,
+        basis->df_mean};
+    const double df = basis->df_overall > 0.0 ? basis->df_overall : basis->n - 1.0;
+    const struct spread overall = {
+        basis->sigma_overall, df, alpha, worth(basis, basis->sigma_overall), 0.0, 0.0};
     const struct four c = four_of(spec, basis->mean, &within);
     const struct four p = four_of(spec, basis->mean, &overall);
     *capability = (struct an_capability){

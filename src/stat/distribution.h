@@ -9,6 +9,8 @@
 
 /* log P(Z <= z), right in the far tail too. */
 double an_normal_log_below(double z);
+/* p of the normality test for A2* (normality.c). */
+double an_normality_chance(double a2_star);
 /* The z with P(Z > z) = p. */
 double an_normal_quantile_above(double p);
 /* log P(X <= x), log P(X > x) and quantiles (of the upper tail, if `above`) of gamma with scale 1;

@@ -19,7 +19,7 @@
 
 #include <math.h>
 
-static double chance_of(double a)
+double an_normality_chance(double a)
 {
     if (a >= 0.6) {
         const double most = fmin(a, 153.0); /* where the parabola would turn */
@@ -63,6 +63,6 @@ enum an_status an_anderson_darling(const double x[], size_t n, double scratch[],
     const double count = (double)n;
     const double a2 = -count - sum / count;
     const double a2_star = a2 * (1.0 + 0.75 / count + 2.25 / (count * count));
-    *result = (struct an_normality){a2, a2_star, chance_of(a2_star)};
+    *result = (struct an_normality){a2, a2_star, an_normality_chance(a2_star)};
     return AN_OK;
 }

@@ -268,12 +268,56 @@ static const struct refusal {
 START_TEST(what_has_no_index)
 {
     const struct refusal *row = &refusals[_i];
-    const struct an_capability_basis basis = {row->n, row->mean,    row->within,
-                                              5,      row->overall, row->confidence};
+    const struct an_capability_basis basis = {.n = row->n,
+                                              .mean = row->mean,
+                                              .sigma_within = row->within,
+                                              .df_within = 5,
+                                              .sigma_overall = row->overall,
+                                              .confidence = row->confidence};
     const struct an_spec spec = {row->target, row->lsl, row->usl};
     struct an_capability c;
     ck_assert_msg(an_capability_of(&basis, &spec, &c) == row->st, "%s", row->what);
     ck_assert(all_none(&c.cp) && all_none(&c.ppk) && all_none(&c.cpm) && isnan(c.below));
+}
+END_TEST
+
+/* A mean with a standard error of its own. With se = s / sqrt(n) and many degrees of freedom the
+ * bounds of one side are the exact ones to the fourth digit; a larger error widens them, fewer degrees
+ * of freedom too. Numbers of a side at 4 sigma: integrated with base R 4.2 (integrate, uniroot). */
+START_TEST(mean_with_its_own_error)
+{
+    struct an_capability_basis basis = basis_of(21, 0, 1);
+    basis.mean_se = 0.3;
+    basis.df_mean = 4;
+    const struct an_capability c = index_of(basis, NONE, -4, NONE);
+    check_close(c.cpl.value, 4.0 / 3.0, 1e-15, "value");
+    check_close(c.cpl.lower, 0.860506684716, 1e-9, "lower");
+    check_close(c.cpl.upper, 1.843898133478, 1e-9, "upper");
+    basis.mean_se = 1.0 / sqrt(21.0);
+    basis.df_mean = 1e7;
+    const struct an_capability near = index_of(basis, NONE, -4, NONE);
+    const struct an_capability exact = index_of(basis_of(21, 0, 1), NONE, -4, NONE);
+    check_close(near.cpl.lower, exact.cpl.lower, 1e-3, "lower near the exact one");
+    check_close(near.cpl.upper, exact.cpl.upper, 1e-3, "upper near the exact one");
+    ck_assert(c.cpl.upper - c.cpl.lower > exact.cpl.upper - exact.cpl.lower);
+    check_close(near.ppl.lower, exact.ppl.lower, 1e-9, "the overall side knows its n by the error");
+    basis.df_mean = 0;
+    struct an_capability none;
+    const struct an_spec spec = {NONE, -4, NONE};
+    ck_assert_int_eq(an_capability_of(&basis, &spec, &none), AN_DOMAIN);
+}
+END_TEST
+
+/* Cpm's bounds start from the root mean square about the target with divisor n (Boyles 1991): for a
+ * mean on target they are those of a sigma with n degrees of freedom; factors of chi-square with 30
+ * degrees of freedom, .5597 and 1.5660 (quantiles 16.790772 and 46.979242, base R 4.2). */
+START_TEST(taguchi_bounds)
+{
+    const double n = 30.0, root = sqrt((n - 1.0) / n);
+    const struct an_capability c = index_of(basis_of(n, 5, 1), 5, 1, 9);
+    check_close(c.cpm.value, 4.0 / 3.0, 1e-15, "value with s");
+    check_close(c.cpm.lower, 4.0 / 3.0 / root * sqrt(16.7907722655666 / n), 1e-9, "lower");
+    check_close(c.cpm.upper, 4.0 / 3.0 / root * sqrt(46.9792422436712 / n), 1e-9, "upper");
 }
 END_TEST
 
@@ -287,6 +331,8 @@ int main(void)
     tcase_add_test(tcase, piston_rings);
     tcase_add_loop_test(tcase, parts_per_million, 0, (int)(sizeof ppm / sizeof ppm[0]));
     tcase_add_test(tcase, df_of_its_own_sigma);
+    tcase_add_test(tcase, mean_with_its_own_error);
+    tcase_add_test(tcase, taguchi_bounds);
     tcase_add_test(tcase, units_do_not_matter);
     tcase_add_test(tcase, mean_outside);
     tcase_add_loop_test(tcase, noncentral_t, 0, (int)(sizeof noncentral / sizeof noncentral[0]));

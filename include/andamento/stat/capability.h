@@ -23,6 +23,11 @@ struct an_capability_basis {
     double df_within;     /* degrees of freedom of sigma_within */
     double sigma_overall; /* sample sd of all readings, df n - 1 */
     double confidence;    /* two-sided, 0.95 */
+    /* Where readings are not independent (items differ, and have several readings each); all 0:
+     * independent, mean_se = sigma_overall / sqrt(n). */
+    double mean_se;    /* standard error of the mean */
+    double df_mean;    /* degrees of freedom of mean_se */
+    double df_overall; /* of sigma_overall; 0: n - 1 */
 };
 
 struct an_capability {
@@ -35,11 +40,13 @@ struct an_capability {
  * cp, pp want both limits; one-sided specs leave them NAN and give cpk, ppk = the one side, its
  * exact bounds included. below, above are 0 where there is no such limit. Everything is in the unit
  * of the readings; indices have none. Every index is NAN unless AN_OK.
- * Bounds: cp, pp by chi-square; cpl, cpu, ppl, ppu exact by noncentral t; cpk, ppk by the normal
- * approximation c (1 +- z sqrt(1/(9 n c^2) + 1/(2 df))). Sources in capability.c.
+ * Bounds: cp, pp by chi-square; ppl, ppu, and cpl, cpu of independent readings, exact by noncentral
+ * t; cpl, cpu with a mean_se of its own by integration over both estimates; cpk, ppk by the normal
+ * approximation c +- z sqrt(1/(9 n) + c^2/(2 df)); cpm by chi-square. Sources in capability.c.
  * Bounds are to 1e-9 or better; those with a sigma of df below 1 or unknown are NAN.
  * AN_TOO_FEW n < 2; AN_NO_SPREAD sigma_overall = 0; AN_DOMAIN no limit at all, lsl >= usl, a limit,
- * mean or sigma not finite (a limit may be NAN, sigma_within too), confidence not within (0, 1).
+ * mean or sigma not finite (a limit may be NAN, sigma_within too), confidence not within (0, 1), a
+ * mean_se, df_mean or df_overall below 0 or not finite, mean_se above 0 with df_mean 0.
  */
 AN_CHECKED enum an_status an_capability_of(const struct an_capability_basis *basis,
                                            const struct an_spec *spec,
