@@ -33,7 +33,7 @@ static const char cautions[] =
     "chemicals and ESD at stations fall under the site's procedures, local codes and authorised\n"
     "people.\n";
 
-static enum an_exit exit_of(enum an_status st)
+enum an_exit an_cli_exit_of(enum an_status st)
 {
     switch (st) {
     case AN_OK:
@@ -70,7 +70,7 @@ static enum an_exit exit_of(enum an_status st)
 enum an_exit an_cli_failed(struct an_cli *cli, enum an_status st)
 {
     an_cli_say(cli, "andamento: %s", cli->err.text[0] ? cli->err.text : an_status_name(st));
-    return exit_of(st);
+    return an_cli_exit_of(st);
 }
 
 /* ---- help --------------------------------------------------------------------------------------- */
@@ -120,11 +120,13 @@ static void tell_mistake(void *context, const char *path, uint64_t line, uint64_
 enum an_status an_cli_open(struct an_cli *cli, enum an_store_mode mode, bool with_line)
 {
     enum an_status st = an_store_open(an_cli_store_path(cli), mode, &cli->store, &cli->err);
-    if (st || !with_line) {
-        return st;
-    }
+    return st || !with_line ? st : an_cli_read_line(cli);
+}
+
+enum an_status an_cli_read_line(struct an_cli *cli)
+{
     struct an_line_revision revision;
-    st = an_store_line(cli->store, cli->arena, &revision, &cli->err);
+    enum an_status st = an_store_line(cli->store, cli->arena, &revision, &cli->err);
     if (st) {
         return st;
     }

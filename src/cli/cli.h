@@ -69,6 +69,7 @@ int an_cli_main(int argc, char *argv[], const char *version, const char *commit)
 
 /* Prints the failure in cli->err (or the given text) to stderr and gives its exit status. */
 enum an_exit an_cli_failed(struct an_cli *cli, enum an_status st);
+enum an_exit an_cli_exit_of(enum an_status st);
 void an_cli_say(struct an_cli *cli, const char *format, ...) AN_PRINTF(2, 3); /* stderr, one line */
 
 /* Sends what stands in cli->out on its way; call now and then in long answers. */
@@ -77,6 +78,8 @@ void an_cli_flush(struct an_cli *cli);
 /* Opens the store (and reads its newest line description when with_line). Exits by status: call
  * as `if (an_cli_open(cli, mode, true)) return an_cli_failed(cli, cli->err.status);` */
 AN_CHECKED enum an_status an_cli_open(struct an_cli *cli, enum an_store_mode mode, bool with_line);
+/* The newest line description of the open store. */
+AN_CHECKED enum an_status an_cli_read_line(struct an_cli *cli);
 const char *an_cli_store_path(const struct an_cli *cli);
 
 /* --from and --until, or any other option holding a time; AN_NO_INSTANT when not given. */
@@ -110,6 +113,11 @@ void an_cli_table_print(struct an_cli *cli, struct an_cli_table *table); /* and 
 
 /* "1 file", "2 files" */
 const char *an_plural(size_t n, const char *one, const char *many);
+
+/* A file's content in the command's arena; a megabyte at most. AN_NOT_FOUND, AN_DENIED, AN_IO,
+ * AN_BAD_INPUT. */
+AN_CHECKED enum an_status an_cli_read_file(struct an_cli *cli, const char *path,
+                                           struct an_bytes *content);
 
 /* Shared option rows. */
 #define AN_OPTION_PERIOD                                                                           \

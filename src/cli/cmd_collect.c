@@ -1,9 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * collect: takes station files into the store. Each file is one transaction; what cannot be taken
- * is held and said. Interrupting ends after undoing the file in hand.
+ * is held and said. Interrupting ends after undoing the file in hand. With --follow it lives on:
+ * see follow.c.
  */
 #include "cli/commands.h"
+#include "cli/follow.h"
 #include "intake/collect.h"
 
 #include <signal.h>
@@ -211,7 +213,9 @@ static enum an_status take_all(struct run *run, const char **files, size_t file_
 static enum an_status open_all(struct run *run, const char ***files, size_t *file_count)
 {
     struct an_cli *cli = run->cli;
-    enum an_status st = an_cli_open(cli, AN_STORE_WRITE, true);
+    enum an_status st =
+        an_store_open_collector(an_cli_store_path(cli), AN_COLLECT_ONCE, &cli->store, &cli->err);
+    st = st ? st : an_cli_read_line(cli);
     if (!st) {
         st = an_collect_list(cli->options.operands, cli->options.operand_count, cli->arena, files,
                              file_count, &cli->err);
@@ -262,7 +266,15 @@ static enum an_exit run_collect(struct an_cli *cli)
     struct run run = {.cli = cli};
     const char **files = NULL;
     size_t file_count = 0;
-    enum an_status st = open_all(&run, &files, &file_count);
+    if (an_option_on(&cli->options, "follow")) {
+        return an_follow_command(cli);
+    }
+    enum an_status st = an_follow_refuse_options(cli);
+    if (!st && cli->options.operand_count == 0) {
+        st = an_fail(&cli->err, AN_BAD_USAGE,
+                     "'andamento collect' wants PATH..., or --follow; try --help");
+    }
+    st = st ? st : open_all(&run, &files, &file_count);
     if (st) {
         return finish(&run, st);
     }
@@ -292,19 +304,31 @@ static enum an_exit run_collect(struct an_cli *cli)
 static const struct an_option options[] = {
     {"station", 0, "NAME", "take every file as this station's, whatever its folder"},
     {"dry-run", 'n', NULL, "read and check everything, store nothing"},
+    {"follow", 0, NULL, "go on: watch the stations' folders, take what comes, judge it"},
+    {"scan", 0, "SECONDS", "read each folder through at least so often (60)"},
+    {"settle", 0, "SECONDS", "a file is whole when unchanged for so long (2)"},
+    {"no-events", 0, NULL, "follow by reading the folders through only"},
+    {"line", 0, "FILE", "line description, read at start and again at SIGHUP"},
+    {"on-signal", 0, "COMMAND", "run it for each new signal, the signal as JSON on its input"},
+    {"on-signal-arg", 0, "ARG", "an argument of it; may be given again"},
+    {"on-signal-limit", 0, "SECONDS", "end it after so long (10)"},
+    {"least-free", 0, "MIB", "take nothing while less of the store's disk is free (256)"},
+    {"until-quiet", 0, "SECONDS", "end when nothing has come for so long"},
     AN_OPTION_END,
 };
 
 const struct an_command an_command_collect = {
     .name = "collect",
-    .operands = "PATH...",
+    .operands = "PATH... | --follow",
     .summary = "take station files (folders are walked) into the store",
     .example = "andamento collect demo-line/spool",
     .more = "A file goes in whole or not at all; the same bytes twice change nothing. Rows and\n"
             "files that cannot be used are held with their reason: 'andamento held' lists them.\n"
-            "Exit status 1: something was held, or no station fits a file.\n",
+            "Exit status 1: something was held, or no station fits a file.\n"
+            "With --follow it goes on until SIGTERM, which ends it after the file in hand, with\n"
+            "exit status 0; new signals are told on standard output, one a line. docs/follow.md\n"
+            "tells the rest.\n",
     .options = options,
-    .operands_least = 1,
     .operands_most = 1000000,
     .run = run_collect,
 };
