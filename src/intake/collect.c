@@ -26,7 +26,8 @@ struct an_collect_tuning an_collect_usual_tuning(void)
     return (struct an_collect_tuning){.piece_bytes = (size_t)256 * 1024,
                                       .open_visits = 20000,
                                       .open_bytes = (size_t)16 * 1024 * 1024,
-                                      .block_rows = 65536};
+                                      .block_rows = 65536,
+                                      .ordinary_rows = true};
 }
 
 void an_collect_tune(struct an_collect *collect, const struct an_collect_tuning *tuning)

@@ -91,12 +91,15 @@ static bool resize_column(struct an_block_column *block, size_t capacity)
 }
 
 /* Small files stay small: arrays double up to a block's rows. */
-static bool grow(struct an_columns *columns)
+static bool grow(struct an_columns *columns, size_t rows)
 {
-    if (columns->rows < columns->capacity) {
+    if (columns->rows + rows <= columns->capacity) {
         return true;
     }
     size_t capacity = columns->capacity ? 2 * columns->capacity : 256;
+    while (capacity < columns->rows + rows) {
+        capacity *= 2;
+    }
     capacity = capacity > columns->most ? columns->most : capacity;
     int64_t *lines = an_resize(columns->lines, capacity, sizeof *lines);
     if (!lines) {
@@ -110,6 +113,14 @@ static bool grow(struct an_columns *columns)
     }
     columns->capacity = capacity;
     return true;
+}
+
+size_t an_columns_room(struct an_columns *columns, size_t rows)
+{
+    const size_t left = columns->most - columns->rows;
+
+    rows = rows > left ? left : rows;
+    return grow(columns, rows) ? rows : 0;
 }
 
 static bool add_text(struct an_block_column *block, size_t at, struct an_bytes text)
@@ -131,7 +142,10 @@ static bool add_number(struct an_columns *columns, size_t i, struct an_row *row)
     const struct an_decimal number = row->cells[i].number;
 
     block->scaled[at] = is_number ? number.scaled : AN_CELL_MISSING;
-    block->decimals[at] = (signed char)(is_number ? number.decimals : 0);
+    /* of a missing cell they say nothing: those of the one before keep a usual block uniform */
+    block->decimals[at] = is_number ? (signed char)number.decimals
+                          : at      ? block->decimals[at - 1]
+                                    : 0;
     if (block->text_name) {
         return true;
     }
@@ -142,7 +156,7 @@ static bool add_number(struct an_columns *columns, size_t i, struct an_row *row)
 enum an_status an_columns_add(struct an_columns *columns, struct an_row *row, struct an_error *err)
 {
     const struct an_plan *plan = columns->plan;
-    bool good = grow(columns);
+    bool good = grow(columns, 1);
     const size_t at = columns->rows;
 
     for (size_t i = 0; good && i < plan->column_count; i++) {
@@ -210,6 +224,16 @@ static size_t count_fitting(const struct an_block_column *block, size_t rows, in
         fitting += value != AN_CELL_MISSING && rescale(&value, block->decimals[i], decimals);
     }
     return fitting;
+}
+
+static bool is_uniform(const struct an_block_column *block, size_t rows)
+{
+    unsigned char other = 0;
+
+    for (size_t i = 0; i < rows; i++) {
+        other |= (unsigned char)(block->decimals[i] ^ block->decimals[0]);
+    }
+    return other == 0;
 }
 
 /* The most decimals written, if everything fits; else the scale that fits most cells. */
@@ -299,9 +323,10 @@ static enum an_status put_column(struct an_columns *columns, struct an_store *st
     enum an_status st = AN_OK;
 
     if (block->number_name) {
-        const int decimals = choose_decimals(block, columns->rows);
+        const bool uniform = is_uniform(block, columns->rows);
+        const int decimals = uniform ? block->decimals[0] : choose_decimals(block, columns->rows);
 
-        if (!make_one_scale(block, columns->rows, decimals)) {
+        if (!uniform && !make_one_scale(block, columns->rows, decimals)) {
             return an_fail(err, AN_NO_MEMORY, "out of memory");
         }
         const struct an_number_block cells = {columns->rows, decimals, block->scaled};

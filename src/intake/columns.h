@@ -45,6 +45,8 @@ void an_columns_close(struct an_columns *columns); /* all zeroes is fine */
 /* Adds a taken row; there is room if rows < most. */
 AN_CHECKED enum an_status an_columns_add(struct an_columns *columns, struct an_row *row,
                                          struct an_error *err);
+/* Makes room for rows to be written by the caller; for how many of them there is (0: no memory). */
+size_t an_columns_room(struct an_columns *columns, size_t rows);
 /* Stores the block at hand, if it has rows, and begins the next. */
 AN_CHECKED enum an_status an_columns_flush(struct an_columns *columns, struct an_store *store,
                                            int64_t file_id, struct an_error *err);

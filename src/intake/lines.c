@@ -54,7 +54,7 @@ unsigned char *an_lines_room(struct an_lines *lines, size_t most)
         lines->start = 0;
     }
     if (lines->capacity - lines->end < most) {
-        unsigned char *more = an_resize(lines->at, lines->end + most, 1);
+        unsigned char *more = an_resize(lines->at, lines->end + most + AN_LINES_SLACK, 1);
         if (!more) {
             return NULL;
         }

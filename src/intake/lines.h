@@ -15,7 +15,10 @@
 #include <stddef.h>
 #include <stdint.h>
 
-enum { AN_MOST_RECORD_BYTES = 1 << 20 };
+enum {
+    AN_MOST_RECORD_BYTES = 1 << 20,
+    AN_LINES_SLACK = 16 /* bytes behind the text that may be read, whatever they are */
+};
 
 struct an_line_seeker { /* where a byte next stands, so that nothing is searched twice */
     size_t hit, seen;

@@ -9,6 +9,8 @@
  */
 #include "intake/reading.h"
 
+#include "intake/ordinary.h"
+
 #include <inttypes.h>
 #include <string.h>
 
@@ -35,6 +37,9 @@ static void close_parts(struct an_reading *reading)
     an_stays_close(&reading->stays);
     an_columns_close(&reading->columns);
     an_header_close(&reading->header);
+    an_ordinary_close(reading->ordinary);
+    reading->ordinary = NULL;
+    reading->ordinary_tried = false;
 }
 
 static void free_memo(struct an_id_memo *memo)
@@ -258,6 +263,9 @@ static enum an_status add_piece(struct an_reading *reading, size_t length, size_
         an_lines_room(&reading->lines, an_decode_room(&reading->decoder, length) + 4);
     if (!room) {
         return an_fail(err, AN_NO_MEMORY, "out of memory");
+    }
+    if (reading->ordinary) {
+        an_ordinary_moved(reading->ordinary);
     }
     const size_t added = an_decode(&reading->decoder, at, length - skipped, is_last, room);
     an_lines_added(&reading->lines, added, is_last || reading->decoder.broken);

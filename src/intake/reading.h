@@ -67,6 +67,7 @@ struct an_reading {
     struct an_id_memo id;
     struct an_id_memo *link_ids; /* one a link */
     struct an_text line_text;
+    bool ordinary_tried;
     struct an_ordinary *ordinary; /* NULL: every row goes through the row path */
     unsigned char *piece;
 };

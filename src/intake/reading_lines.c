@@ -3,6 +3,7 @@
  * What each line of a file is: preamble, comment, header, units, footer, end, blank or row; and, once
  * the file is to be held whole, how many rows it has. Must never take a row itself.
  */
+#include "intake/ordinary.h"
 #include "intake/reading.h"
 
 #include <inttypes.h>
@@ -212,6 +213,43 @@ static void complain_frame(struct an_reading *reading, enum an_lines_got got,
     }
 }
 
+/* ---- rows that say nothing new ---------------------------------------------------------------- */
+static bool may_be_ordinary(const struct an_reading *reading)
+{
+    return reading->ordinary && reading->rows_begun && !reading->has_footer && !reading->at_end &&
+           !reading->when.settled && !reading->map.before_rows;
+}
+
+static enum an_status take_ordinary(struct an_reading *reading, struct an_error *err)
+{
+    if (!reading->ordinary_tried && reading->rows_begun) {
+        const enum an_status st = an_ordinary_open(reading, &reading->ordinary, err);
+
+        reading->ordinary_tried = true;
+        if (st) {
+            return st;
+        }
+    }
+    return may_be_ordinary(reading) ? an_ordinary_take(reading->ordinary, reading, err) : AN_OK;
+}
+
+/* One record by the row path; if it was a row and was taken, those that follow may be like it. */
+static enum an_status read_and_learn(struct an_reading *reading, const struct an_record *record,
+                                     struct an_error *err)
+{
+    const int64_t taken = reading->counts.taken;
+    const size_t block = reading->columns.block;
+    const enum an_status st = read_record(reading, record, err);
+
+    if (!st && reading->ordinary && reading->columns.block != block) {
+        an_ordinary_new_block(reading->ordinary);
+    }
+    if (!st && reading->ordinary && reading->counts.taken != taken) {
+        an_ordinary_learn(reading->ordinary, reading);
+    }
+    return st;
+}
+
 /* All lines and records that are there. */
 static enum an_status read_lines(struct an_reading *reading, struct an_error *err)
 {
@@ -220,8 +258,12 @@ static enum an_status read_lines(struct an_reading *reading, struct an_error *er
 
     while (!st && !reading->no_memory && reading->whole.reason == AN_HOLD_NO_REASON) {
         struct an_record record;
-        enum an_lines_got got = an_lines_line(lines, &record);
 
+        st = take_ordinary(reading, err);
+        if (st) {
+            break;
+        }
+        enum an_lines_got got = an_lines_line(lines, &record);
         if (got == AN_LINES_MORE || got == AN_LINES_END) {
             break;
         }
@@ -244,7 +286,7 @@ static enum an_status read_lines(struct an_reading *reading, struct an_error *er
             return AN_OK;
         }
         an_lines_take(lines, &record);
-        st = read_record(reading, &record, err);
+        st = read_and_learn(reading, &record, err);
     }
     return !st && reading->no_memory ? an_fail(err, AN_NO_MEMORY, "out of memory") : st;
 }

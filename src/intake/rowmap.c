@@ -46,6 +46,16 @@ bool an_rowmap_add(struct an_rowmap *map, uint32_t local)
     return true;
 }
 
+bool an_rowmap_add_many(struct an_rowmap *map, uint32_t local, size_t rows)
+{
+    for (size_t i = 0; i < rows; i++) {
+        if (!an_rowmap_add(map, local)) {
+            return false;
+        }
+    }
+    return true;
+}
+
 struct run {
     uint32_t first, length;
 };

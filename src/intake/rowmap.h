@@ -33,6 +33,7 @@ void an_rowmap_close(struct an_rowmap *map); /* all zeroes is fine */
 /* For another reading of the file: all but the bits is forgotten. */
 void an_rowmap_begin(struct an_rowmap *map);
 bool an_rowmap_add(struct an_rowmap *map, uint32_t local); /* false: memory is out */
+bool an_rowmap_add_many(struct an_rowmap *map, uint32_t local, size_t rows);
 /* The block's numbers as bytes; begins the next block. */
 void an_rowmap_pack(struct an_rowmap *map, struct an_text *out);
 /* The numbers out of such bytes into map->locals. False if they are not such bytes, or memory. */

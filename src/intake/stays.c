@@ -23,7 +23,12 @@ enum an_status an_stays_open(struct an_stays *stays, const struct an_plan *plan,
         an_arena_alloc(stays->steady, plan->quantity_count + 1, sizeof(struct an_every *));
     stays->every_size = an_arena_alloc(stays->steady, plan->quantity_count + 1, sizeof(size_t));
     stays->memo = an_arena_alloc(stays->steady, plan->split_count + 1, sizeof *stays->memo);
-    if (!stays->every || !stays->every_size || !stays->memo) {
+    size_t most = 0;
+    for (size_t i = 0; i < plan->split_count; i++) {
+        most = plan->splits[i].count > most ? plan->splits[i].count : most;
+    }
+    stays->words = an_arena_alloc(stays->steady, most + 1, sizeof *stays->words);
+    if (!stays->every || !stays->every_size || !stays->memo || !stays->words) {
         return an_fail(err, AN_NO_MEMORY, "out of memory");
     }
     return an_stays_empty(stays, err);
@@ -149,27 +154,35 @@ struct an_stay *an_stays_find(struct an_stays *stays, struct an_bytes key, size_
 }
 
 /* ---- a row ------------------------------------------------------------------------------------ */
+void an_split_write(struct an_text *text, const struct an_plan *plan, size_t split,
+                    const struct an_bytes *words, struct an_bytes purpose)
+{
+    const struct an_plan_split *of = &plan->splits[split];
+
+    for (size_t i = 0; i < of->count; i++) {
+        an_text_add(text, i ? "," : "");
+        an_text_add(text, plan->columns[of->columns[i]].name);
+        an_text_add_char(text, '=');
+        an_text_add_bytes(text, words[i]);
+    }
+    if (purpose.length) {
+        an_text_add(text, of->count ? ",purpose=" : "purpose=");
+        an_text_add_bytes(text, purpose);
+    }
+}
+
 static bool add_split_text(struct an_stays *stays, const struct an_row *row, size_t split)
 {
     const struct an_plan_split *of = &stays->plan->splits[split];
-    struct an_text *text = &stays->split_text;
 
-    an_text_clear(text);
+    an_text_clear(&stays->split_text);
     for (size_t i = 0; i < of->count; i++) {
-        const struct an_bytes value = row->cells[of->columns[i]].text;
-
-        if (!value.length) {
+        stays->words[i] = row->cells[of->columns[i]].text;
+        if (!stays->words[i].length) {
             return false;
         }
-        an_text_add(text, i ? "," : "");
-        an_text_add(text, stays->plan->columns[of->columns[i]].name);
-        an_text_add_char(text, '=');
-        an_text_add_bytes(text, value);
     }
-    if (row->purpose.length) {
-        an_text_add(text, of->count ? ",purpose=" : "purpose=");
-        an_text_add_bytes(text, row->purpose);
-    }
+    an_split_write(&stays->split_text, stays->plan, split, stays->words, row->purpose);
     return true;
 }
 

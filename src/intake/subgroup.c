@@ -151,6 +151,13 @@ struct an_group *an_stay_group(struct an_stays *stays, struct an_stay *stay, uin
     return slot->thing;
 }
 
+struct an_group *an_stay_find_group(const struct an_stay *stay, uint32_t quantity, uint32_t split)
+{
+    const uint64_t key = ((uint64_t)quantity << 32 | split) & ~joint_bit;
+
+    return stay->table_size ? slot_of(stay, key)->thing : NULL;
+}
+
 static bool same_joint(const struct an_joint *a, const struct an_joint *b)
 {
     return a->rule == b->rule && a->row == b->row && a->column == b->column &&
@@ -208,6 +215,20 @@ bool an_stay_join(struct an_stays *stays, struct an_stay *stay, const struct an_
             return true;
         }
         key = (key + 1) | joint_bit; /* two joints with one hash */
+    }
+}
+
+struct an_joint *an_stay_find_joint(const struct an_stay *stay, const struct an_joint *joint)
+{
+    uint64_t key = joint_key(joint);
+
+    for (;;) {
+        struct an_joint *there = stay->table_size ? slot_of(stay, key)->thing : NULL;
+
+        if (!there || same_joint(there, joint)) {
+            return there;
+        }
+        key = (key + 1) | joint_bit;
     }
 }
 

@@ -108,6 +108,7 @@ struct an_stays {
     struct an_every **every; /* per quantity: array by split */
     size_t *every_size;
     struct an_text key, split_text;
+    struct an_bytes *words; /* of a split's columns, for the row at hand */
     struct an_split_memo {
         uint32_t number;
         bool is_set;
@@ -132,11 +133,18 @@ struct an_stay *an_stays_find(struct an_stays *stays, struct an_bytes key, size_
 /* The group of a stream that is not closed; a new one, closed or not. NULL when memory is out. */
 struct an_group *an_stay_group(struct an_stays *stays, struct an_stay *stay, uint32_t quantity,
                                uint32_t split, bool *is_new);
+/* The same, if it is there; else NULL. */
+struct an_group *an_stay_find_group(const struct an_stay *stay, uint32_t quantity, uint32_t split);
 struct an_group *an_group_new(struct an_arena *arena, const struct an_plan *plan, uint32_t quantity,
                               uint32_t split);
 void an_stay_append(struct an_stay *stay, struct an_group *group);
 /* The joint equal to this one, or a copy of it; keeps the earliest time and line. False: memory. */
 bool an_stay_join(struct an_stays *stays, struct an_stay *stay, const struct an_joint *joint);
+/* The joint equal to this one, if it is there; else NULL. */
+struct an_joint *an_stay_find_joint(const struct an_stay *stay, const struct an_joint *joint);
+/* The text of a split whose columns have these words. */
+void an_split_write(struct an_text *text, const struct an_plan *plan, size_t split,
+                    const struct an_bytes *words, struct an_bytes purpose);
 bool an_stay_add_local(struct an_stays *stays, struct an_stay *stay, uint32_t local);
 /* Adds what another part of the same subgroup holds. False: memory. */
 bool an_group_merge(struct an_group *group, const struct an_group *more, struct an_arena *arena);

@@ -6,6 +6,7 @@
 #ifndef AN_INTAKE_TUNING_H
 #define AN_INTAKE_TUNING_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 struct an_collect;
@@ -14,7 +15,8 @@ struct an_collect_tuning {
     size_t piece_bytes; /* read at a time */
     size_t open_visits; /* beyond so many, or so many bytes, open visits are written away */
     size_t open_bytes;
-    size_t block_rows; /* rows of a block of packed columns */
+    size_t block_rows;  /* rows of a block of packed columns */
+    bool ordinary_rows; /* take what ordinary.h can take that way */
 };
 
 struct an_collect_tuning an_collect_usual_tuning(void);
