@@ -85,29 +85,82 @@ static struct an_panel_point judge_spread(const struct an_chart_model *model,
     }
 }
 
+const struct an_chart_point an_chart_no_point = {
+    {NAN, NAN, NAN, NAN, NAN}, {NAN, NAN, NAN, NAN, NAN}, NAN, NAN, NAN, NAN};
+
+/* The level of one sample and what it should be; false if there is nothing to judge. */
+static bool level_of(const struct an_chart_model *model, const struct an_chart_sample *sample,
+                     struct an_plain_point *level)
+{
+    if (an_family_is_attribute(model->family)) {
+        if (!(sample->opportunities > 0.0)) {
+            return false;
+        }
+        const struct point_theory theory = attribute_theory(
+            model->family, model->centre, model->mean_opportunities, sample->opportunities);
+        *level = (struct an_plain_point){attribute_value(model->family, sample), theory.centre,
+                                         theory.sigma * model->dispersion};
+        return true;
+    }
+    const bool by_n = model->family == AN_XBAR_R || model->family == AN_XBAR_S;
+    *level =
+        (struct an_plain_point){sample->mean, model->centre,
+                                by_n ? model->sigma_within / sqrt(sample->n) : model->sigma_level};
+    return sample->n >= 1.0;
+}
+
 struct an_chart_point an_chart_judge(const struct an_chart_model *model,
                                      const struct an_chart_sample *sample,
                                      const struct an_chart_sample *before)
 {
-    struct an_chart_point point = {no_point, no_point};
-    if (an_family_is_attribute(model->family)) {
-        if (sample->opportunities > 0.0) {
-            struct point_theory theory = attribute_theory(
-                model->family, model->centre, model->mean_opportunities, sample->opportunities);
-            theory.sigma *= model->dispersion;
-            point.level = judged(attribute_value(model->family, sample), theory, model->k, false);
-        }
+    struct an_chart_point point = an_chart_no_point;
+    const bool counted = an_family_is_attribute(model->family);
+    struct an_plain_point level;
+    if (!level_of(model, sample, &level)) {
         return point;
     }
-    if (!(sample->n >= 1.0)) {
-        return point;
+    const struct point_theory theory = {level.centre, level.sigma};
+    point.level = judged(level.value, theory, model->k, !counted);
+    if (!counted) {
+        point.spread = judge_spread(model, sample, before);
     }
-    const bool by_n = model->family == AN_XBAR_R || model->family == AN_XBAR_S;
-    const struct point_theory level = {model->centre, by_n ? model->sigma_within / sqrt(sample->n)
-                                                           : model->sigma_level};
-    point.level = judged(sample->mean, level, model->k, true);
-    point.spread = judge_spread(model, sample, before);
     return point;
+}
+
+struct an_chart_point an_chart_judge_weighted(const struct an_chart_model *model,
+                                              const struct an_chart_sample *sample,
+                                              const struct an_chart_sample *before,
+                                              struct an_weighted_state *state)
+{
+    struct an_chart_point point = an_chart_judge(model, sample, before);
+    const struct an_weighting *weighting = &model->weighting;
+    const bool no_floor = weighting->kind == AN_CUSUM || !an_family_is_attribute(model->family);
+    struct an_plain_point level;
+    point.level = no_point;
+    if (!level_of(model, sample, &level)) {
+        return point;
+    }
+    const struct an_weighted_point taken =
+        an_weighted_take(weighting, model->sigma_level, level, state);
+    if (isnan(taken.statistic)) {
+        return point;
+    }
+    const struct point_theory theory = {taken.centre, taken.sigma};
+    point.level = judged(taken.statistic, theory, weighting->limits, no_floor);
+    if (weighting->kind == AN_CUSUM) {
+        point.level.z = taken.z; /* the very number that decided whether the sums begin anew */
+    }
+    point.plain = level.value;
+    point.upper = taken.upper;
+    point.lower = taken.lower;
+    point.run = taken.run;
+    return point;
+}
+
+double an_chart_limit_sigmas(const struct an_chart_model *model, int panel)
+{
+    return panel == 0 && model->weighting.kind != AN_UNWEIGHTED ? model->weighting.limits
+                                                                : model->k;
 }
 
 /* ---- how sure the limits are ---- */

@@ -11,6 +11,7 @@
 #define ANDAMENTO_STAT_CHART_H
 
 #include "andamento/base/status.h"
+#include "andamento/stat/time_weighted.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -54,6 +55,7 @@ struct an_chart_model {
     double mean_opportunities;
     double between; /* between_within: sigma between item means beyond what sigma_within
                              explains; >= 0; NAN otherwise */
+    struct an_weighting weighting; /* of the level panel; all zero: points one by one */
 };
 
 /*
@@ -70,7 +72,11 @@ struct an_panel_point {
 
 struct an_chart_point {
     struct an_panel_point level, spread;
+    /* weighted level panels only, NAN otherwise: the value that was taken in, both sums of a cusum
+     * (lower <= 0), and the points since the larger of them left 0 */
+    double plain, upper, lower, run;
 };
+extern const struct an_chart_point an_chart_no_point; /* all NAN */
 
 /*
  * Learns from m samples in order. Means of unequal n are weighted by n; xbar_s pools unequal n
@@ -96,6 +102,17 @@ AN_CHECKED enum an_status an_chart_learn(enum an_family family, double k,
 struct an_chart_point an_chart_judge(const struct an_chart_model *model,
                                      const struct an_chart_sample *sample,
                                      const struct an_chart_sample *before);
+/*
+ * The same for a model with a weighting: the level panel is the weighted statistic, which takes this
+ * sample into *state (all zero before the first); its limits stand at +- weighting.limits sigmas of
+ * it. The spread panel is as above. an_chart_judge() judges the single points of such a model.
+ */
+struct an_chart_point an_chart_judge_weighted(const struct an_chart_model *model,
+                                              const struct an_chart_sample *sample,
+                                              const struct an_chart_sample *before,
+                                              struct an_weighted_state *state);
+/* At how many sigmas the limits of a panel (0 level, 1 spread) stand: what rules are told as k. */
+double an_chart_limit_sigmas(const struct an_chart_model *model, int panel);
 /* Relative standard error of sigma_level as estimated (how uncertain the limits are), and the
  * half width of the 95 per cent interval of the centre. NAN where there is no theory for it, and
  * where sigma is 0. To first order; samples are taken as unbroken and of n_nominal readings. */
