@@ -206,6 +206,7 @@ static enum an_status check(const struct an_capability_basis *basis, const struc
     }
     if (!(basis->mean_se >= 0.0 && basis->df_mean >= 0.0 && basis->df_overall >= 0.0) ||
         isinf(basis->mean_se) || isinf(basis->df_mean) || isinf(basis->df_overall) ||
+        !(basis->sigma_total >= 0.0) || isinf(basis->sigma_total) ||
         (basis->mean_se > 0.0 && !(basis->df_mean > 0.0))) {
         return AN_DOMAIN;
     }
@@ -216,6 +217,30 @@ static enum an_status check(const struct an_capability_basis *basis, const struc
         return AN_DOMAIN;
     }
     return basis->sigma_overall > 0.0 ? AN_OK : AN_NO_SPREAD;
+}
+
+/*
+ * The mean over items varies by their mean square over n. The variance of a reading is (MS between +
+ * (n0 - 1) MS inside) / n0, n0 readings an item; the sd of all readings estimates less when items are
+ * few. Degrees of freedom of the sum by Satterthwaite, An approximate distribution of estimates of
+ * variance components, Biometrics Bulletin 2, 1946 (from memory).
+ */
+void an_capability_nested(struct an_capability_basis *basis, const struct an_nested *nested)
+{
+    const double df_between = nested->items - 1.0, df_inside = nested->readings - nested->items;
+    basis->sigma_overall =
+        sqrt((nested->ssd_between + nested->ssd_inside) / (nested->readings - 1.0));
+    basis->mean_se = basis->df_mean = basis->df_overall = basis->sigma_total = 0.0;
+    if (!(df_between >= 1.0 && df_inside >= 1.0 && nested->ssd_between > 0.0)) {
+        return;
+    }
+    const double ms_between = nested->ssd_between / df_between;
+    const double each = nested->readings / nested->items;
+    const double a = ms_between / each, b = nested->ssd_inside / df_inside * (1.0 - 1.0 / each);
+    basis->mean_se = sqrt(ms_between / nested->readings);
+    basis->df_mean = df_between;
+    basis->sigma_total = sqrt(a + b);
+    basis->df_overall = (a + b) * ((a + b) / (a * (a / df_between) + b * (b / df_inside)));
 }
 
 /* Independent readings that would give the mean as well. */
@@ -240,10 +265,18 @@ enum an_status an_capability_of(const struct an_capability_basis *basis, const s
         basis->sigma_within, basis->df_within, alpha, worth(basis, basis->sigma_within), se,
         basis->df_mean};
     const double df = basis->df_overall > 0.0 ? basis->df_overall : basis->n - 1.0;
-    const struct spread overall = {
-        basis->sigma_overall, df, alpha, worth(basis, basis->sigma_overall), 0.0, 0.0};
+    const double sigma = basis->mean_se > 0.0 && basis->sigma_total > 0.0 ? basis->sigma_total
+                                                                          : basis->sigma_overall;
+    const struct spread overall = {sigma, df, alpha, worth(basis, sigma), 0.0, 0.0};
     const struct four c = four_of(spec, basis->mean, &within);
-    const struct four p = four_of(spec, basis->mean, &overall);
+    struct four p = four_of(spec, basis->mean, &overall);
+    if (basis->mean_se > 0.0 && basis->sigma_total > 0.0) {
+        const double ratio = basis->sigma_total / basis->sigma_overall;
+        p.both.value *= ratio;
+        p.nearer.value *= ratio;
+        p.lower_side.value *= ratio;
+        p.upper_side.value *= ratio;
+    }
     *capability = (struct an_capability){
         .cp = c.both,
         .cpk = c.nearer,

@@ -10,11 +10,14 @@
  * disagree [Piessens and others, QUADPACK, 1983; nodes from memory], cut beforehand where the density
  * has its hump and where the chord meets the short axis' own.
  *
- * Bounds: the pairs tell mean and covariance S only through n; what truths go with them is drawn as
- * L B^-1 with S = L L' and B B' a Wishart matrix (Bartlett's decomposition), the mean a normal step
- * away: the fiducial distribution of the parameters. On a line this is the exact bound of a
- * one-sided index. [Fisher, The fiducial argument in statistical inference, 1935; Anderson, An
- * Introduction to Multivariate Statistical Analysis, section 7.2; from memory]
+ * Bounds: estimates alike are drawn from the fit (mean a normal step away, covariance L B B' L', B
+ * B' a Wishart matrix by Bartlett's decomposition), and their departures are reflected at the estimate
+ * on the scale sqrt(2) asinh(z / sqrt(2)), z of half the fraction, on which spread hardly depends on z.
+ * Reflecting also takes away the bias of the fraction: an estimated offset is never 0, an estimated
+ * circle is always an ellipse. (Drawing the truth given the pairs, the fiducial way, was tried: near
+ * the centre its bounds hold the truth 86 times in 100 at n = 30.) [Anderson, An Introduction to
+ * Multivariate Statistical Analysis, section 7.2; Efron and Tibshirani, An Introduction to the
+ * Bootstrap, 1993; from memory]
  */
 #include "andamento/stat/position.h"
 
@@ -222,23 +225,32 @@ static enum an_status moments_of(const double x[], const double y[], size_t n,
     return fabs(fit->correlation) < 1.0 - 1e-12 ? AN_OK : AN_NO_SPREAD;
 }
 
-/* One truth that goes with the pairs. */
-static struct an_plane_normal draw_truth(const struct an_plane_normal *fit, double n,
-                                         struct stat_draws *draws)
+/* Estimates from as many pairs, were the fit the truth. */
+static struct an_plane_normal draw_estimate(const struct an_plane_normal *fit, double n,
+                                            struct stat_draws *draws)
 {
     const double l11 = fit->sd_x, l21 = fit->correlation * fit->sd_y;
     const double l22 = fit->sd_y * sqrt((1.0 - fit->correlation) * (1.0 + fit->correlation));
     const double df = n - 1.0, root = sqrt(df);
-    const double b11 = sqrt(draws_chi_square(draws, df));
-    const double b22 = sqrt(draws_chi_square(draws, df - 1.0));
-    const double b21 = draws_normal(draws);
-    const double z1 = draws_normal(draws), z2 = draws_normal(draws);
-    const double t11 = root * l11 / b11, t22 = root * l22 / b22;
-    const double t21 = root * (l21 / b11 - l22 * b21 / (b11 * b22));
+    const double b11 = sqrt(draws_chi_square(draws, df)) / root;
+    const double b22 = sqrt(draws_chi_square(draws, df - 1.0)) / root;
+    const double b21 = draws_normal(draws) / root;
+    const double z1 = draws_normal(draws) / sqrt(n), z2 = draws_normal(draws) / sqrt(n);
+    const double t11 = l11 * b11, t21 = l21 * b11 + l22 * b21, t22 = l22 * b22;
     const double sd_y = hypot(t21, t22);
-    return (struct an_plane_normal){fit->mean_x - t11 * z1 / sqrt(n),
-                                    fit->mean_y - (t21 * z1 + t22 * z2) / sqrt(n), t11, sd_y,
-                                    t21 / sd_y};
+    return (struct an_plane_normal){fit->mean_x + l11 * z1, fit->mean_y + l21 * z1 + l22 * z2, t11,
+                                    sd_y, sd_y > 0.0 ? t21 / sd_y : 0.0};
+}
+
+static double steady(double outside)
+{
+    const double z = an_normal_quantile_above(fmax(outside, 1e-300) / 2.0);
+    return sqrt(2.0) * asinh(z / sqrt(2.0));
+}
+
+static double from_steady(double g)
+{
+    return fmin(1.0, 2.0 * an_normal_above(sqrt(2.0) * sinh(g / sqrt(2.0))));
 }
 
 static double place_of(const double sorted[], size_t n, double share)
@@ -248,27 +260,32 @@ static double place_of(const double sorted[], size_t n, double share)
     return i + 1 < n ? sorted[i] + (place - (double)i) * (sorted[i + 1] - sorted[i]) : sorted[i];
 }
 
+static struct an_index bounded(double outside, double drawn[], double confidence)
+{
+    const double tail = (1.0 - confidence) / 2.0, here = steady(outside);
+    order_up(drawn, AN_POSITION_SETS);
+    return (struct an_index){
+        outside, from_steady(2.0 * here - place_of(drawn, AN_POSITION_SETS, tail)),
+        from_steady(2.0 * here - place_of(drawn, AN_POSITION_SETS, 1.0 - tail))};
+}
+
 static void set_bounds(struct an_position_capability *r, double radius, double confidence,
                        double scratch[])
 {
     struct stat_draws draws = draws_from(SEED);
     double *const all = scratch, *const centred = scratch + AN_POSITION_SETS;
     for (size_t i = 0; i < AN_POSITION_SETS; i++) {
-        struct an_plane_normal truth = draw_truth(&r->fit, (double)r->n, &draws);
+        const struct an_plane_normal drawn = draw_estimate(&r->fit, (double)r->n, &draws);
         double angle;
-        struct zone z = zone_of(&truth, radius, &angle);
-        all[i] = outside_zone(&z, 1e-7);
+        struct zone z = zone_of(&drawn, radius, &angle);
+        all[i] = steady(outside_zone(&z, 1e-7));
         z.a = z.b = 0.0;
-        centred[i] = outside_zone(&z, 1e-7);
+        centred[i] = steady(outside_zone(&z, 1e-7));
     }
-    const double tail = (1.0 - confidence) / 2.0;
-    order_up(all, AN_POSITION_SETS);
-    order_up(centred, AN_POSITION_SETS);
-    r->outside.lower = place_of(all, AN_POSITION_SETS, tail);
-    r->outside.upper = place_of(all, AN_POSITION_SETS, 1.0 - tail);
+    const double of_spread = r->outside_centred;
+    r->outside = bounded(r->outside.value, all, confidence);
     r->ppk = index_from(&r->outside);
-    const struct an_index alone = {r->outside_centred, place_of(centred, AN_POSITION_SETS, tail),
-                                   place_of(centred, AN_POSITION_SETS, 1.0 - tail)};
+    const struct an_index alone = bounded(of_spread, centred, confidence);
     r->pp = index_from(&alone);
 }
 

@@ -27,8 +27,23 @@ struct an_capability_basis {
      * independent, mean_se = sigma_overall / sqrt(n). */
     double mean_se;    /* standard error of the mean */
     double df_mean;    /* degrees of freedom of mean_se */
-    double df_overall; /* of sigma_overall; 0: n - 1 */
+    double df_overall; /* of sigma_total (of sigma_overall, if that is 0); 0: n - 1 */
+    double
+        sigma_total; /* from which the bounds of Pp.. start: items' and readings' variances added,
+                           without the bias of the sd of all readings when items are few */
 };
+
+struct
+    an_nested { /* readings in items, by sums of squares; items of unequal size count as they are */
+    double items, readings;
+    double ssd_between; /* sum over items of n (item mean - mean)^2 */
+    double ssd_inside;  /* sum over readings of (reading - item mean)^2 */
+};
+/*
+ * Sets sigma_overall, sigma_total, mean_se, df_mean and df_overall of the basis from readings that lie in items.
+ * Nothing but sigma_overall is set where there is one reading an item, or fewer than 2 items.
+ */
+void an_capability_nested(struct an_capability_basis *basis, const struct an_nested *nested);
 
 struct an_capability {
     struct an_index cp, cpk, cpl, cpu; /* with sigma_within */

@@ -39,9 +39,9 @@ struct an_position_capability {
     struct an_index pp;          /* the same of outside_centred */
 };
 #define AN_POSITION_SETS 1999
-#define AN_POSITION_SCRATCH (3 * AN_POSITION_SETS) /* doubles */
+#define AN_POSITION_SCRATCH (2 * AN_POSITION_SETS) /* doubles */
 /*
- * x, y: n pairs in any order. Bounds by simulation of the parameters given the pairs (fixed seed).
+ * x, y: n pairs in any order. Bounds by simulation from the fit (fixed seed), reflected.
  * AN_TOO_FEW n < 3; AN_NO_SPREAD all pairs alike, or all on one line; AN_DOMAIN radius not above 0,
  * a value not finite, confidence outside (0, 1).
  */
