@@ -4,6 +4,7 @@
  * path a file was taken, so two stores that took the same files export the same bytes.
  */
 #include "andamento/base/output_file.h"
+#include "andamento/store/retention.h"
 #include "cli/commands.h"
 #include "judge/judge.h"
 
@@ -17,7 +18,7 @@ static const char *const titles[] = {
     "opportunities", "level",         "level_centre", "level_lcl",  "level_ucl", "level_z",
     "spread",        "spread_centre", "spread_lcl",   "spread_ucl", "limits",    "family",
     "excluded",      "level_rules",   "spread_rules", "batch",      "unit",      "file_sha256",
-    "first_line",    "last_line"};
+    "first_line",    "last_line",     "readings_kept"};
 enum { column_count = sizeof titles / sizeof *titles };
 
 struct sink {
@@ -27,6 +28,9 @@ struct sink {
     struct an_json json;
     int64_t file_id; /* whose hash is in hex */
     char hex[65];
+    bool kept; /* its readings are still in the store */
+    int64_t dropped_files;
+    char dropped_text[300]; /* of the last such file */
 };
 
 static void drain(struct sink *sink)
@@ -85,6 +89,21 @@ static void rules_text(const struct an_judged_point *point, int panel,
     }
 }
 
+static enum an_status look_kept(struct sink *sink, int64_t file_id, struct an_arena *arena)
+{
+    struct an_dropped dropped;
+    bool found = false;
+    const enum an_status st = an_store_dropped(sink->cli->store, file_id, AN_KEPT_READINGS, arena,
+                                               &dropped, &found, &sink->cli->err);
+    sink->kept = !found;
+    if (!st && found) {
+        const char *text = an_dropped_text(&dropped, arena);
+        sink->dropped_files++;
+        (void)snprintf(sink->dropped_text, sizeof sink->dropped_text, "%s", text ? text : "");
+    }
+    return st;
+}
+
 static enum an_status hash_of(struct sink *sink, int64_t file_id)
 {
     struct an_file file;
@@ -92,12 +111,13 @@ static enum an_status hash_of(struct sink *sink, int64_t file_id)
         return AN_OK;
     }
     struct an_arena *arena = an_arena_open();
-    const enum an_status st =
+    enum an_status st =
         arena ? an_store_file(sink->cli->store, file_id, arena, &file, &sink->cli->err)
               : an_fail(&sink->cli->err, AN_NO_MEMORY, "out of memory");
     if (!st) {
         sink->file_id = file_id;
         (void)an_sha256_hex(&file.hash, sink->hex);
+        st = look_kept(sink, file_id, arena);
     }
     an_arena_close(arena);
     return st;
@@ -164,6 +184,7 @@ static enum an_status put_point(struct sink *sink, const struct an_stream_view *
     cell_text(sink, c++, sink->hex);
     cell_integer(sink, c++, (int64_t)s->first_line);
     cell_integer(sink, c++, (int64_t)s->last_line);
+    cell_integer(sink, c++, sink->kept);
     if (sink->cli->format == AN_FORMAT_JSON) {
         an_json_end(&sink->json, '}');
     } else {
@@ -267,6 +288,12 @@ static enum an_exit run(struct an_cli *cli)
         an_text_clear(&cli->out);
         return an_cli_failed(cli, st);
     }
+    if (sink.dropped_files && !cli->quiet) {
+        an_cli_say(cli,
+                   "andamento: some of these samples have readings that are %s; their statistics "
+                   "are whole",
+                   sink.dropped_text);
+    }
     return AN_EXIT_DONE;
 }
 
@@ -283,6 +310,7 @@ const struct an_command an_command_export = {
     .example = "andamento export 'transfer.*' --from 2026-03-09 -o transfer.csv",
     .more =
         "One row a sample: statistics, plotted values, limits, rules met, source file by hash.\n"
+        "readings_kept is 0 where the single readings behind a sample were dropped by retain.\n"
         "Texts that a spreadsheet would run as formulas get an apostrophe before them.\n",
     .options = options,
     .operands_most = 100000,

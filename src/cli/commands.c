@@ -10,5 +10,6 @@ const struct an_command *const an_commands[] = {
     &an_command_check,        &an_command_signals,
     &an_command_answer,       &an_command_capability,
     &an_command_report_shift, &an_command_export,
-    &an_command_verify,       NULL,
+    &an_command_verify,       &an_command_retain,
+    NULL,
 };

@@ -20,5 +20,6 @@ extern const struct an_command an_command_capability;
 extern const struct an_command an_command_report_shift;
 extern const struct an_command an_command_export;
 extern const struct an_command an_command_verify;
+extern const struct an_command an_command_retain;
 
 #endif

@@ -104,6 +104,12 @@ static enum an_status learn_places(struct an_store *store, struct an_baseline *b
     if (!used) {
         return an_fail(err, AN_NO_MEMORY, "out of memory while learning limits");
     }
+    if (readings.dropped_text) {
+        return an_fail(err, AN_TOO_FEW,
+                       "readings of %s in the baseline are %s: its fixed places cannot be learned; "
+                       "choose a later baseline",
+                       b->stream->name, readings.dropped_text);
+    }
     for (size_t i = 0; i < b->count; i++) {
         const size_t n = readings.first[i + 1] - readings.first[i];
 

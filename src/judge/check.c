@@ -318,6 +318,21 @@ static const struct an_rule_hit *next_hit(const struct stream_check *s, size_t a
     return &j->hits[*panel][at[*panel]++];
 }
 
+/* A hit whose window holds points that can no longer be judged stands: nothing speaks against it. */
+static bool cannot_be_met_again(const struct stream_check *s, size_t k)
+{
+    const bool *dropped = s->judging.dropped;
+
+    for (size_t back = 0;
+         dropped && s->kept_at[k] != AN_NONE && back <= AN_EPISODE_REACH && back <= s->kept_at[k];
+         back++) {
+        if (dropped[s->kept_at[k] - back]) {
+            return true;
+        }
+    }
+    return false;
+}
+
 /* The first point of a kept hit's window, which lies at most a rule's memory before its point. */
 static size_t window_start(const struct stream_check *s, size_t k)
 {
@@ -390,7 +405,7 @@ static enum an_status compare_and_store(struct check *check, struct stream_check
                                       .rule = s->kept[k].rule,
                                       .opened_side = s->kept_signal[k]->side,
                                       .opened_rule = s->kept_signal[k]->rule};
-        if (!s->kept_true[k]) {
+        if (!s->kept_true[k] && !cannot_be_met_again(s, k)) {
             kept.withdrawn = !is_retold(s, k, fresh, records, fresh_count);
             st = withdraw(check, s, k);
         }

@@ -212,6 +212,8 @@ struct an_readings {
     size_t *sample;        /* index into samples */
     struct an_sample *samples;
     size_t count, sample_count;
+    size_t dropped_count; /* samples whose readings are kept no longer: none of theirs are here */
+    const char *dropped_text; /* since when and by whom, to be told; NULL: none are */
 };
 AN_CHECKED enum an_status an_judge_readings(struct an_store *store, const struct an_line *line,
                                             const struct an_stream *stream, int64_t from_us,

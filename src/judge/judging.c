@@ -83,6 +83,7 @@ static enum an_status adjust_places(struct an_store *store, struct an_judging *j
     if (st) {
         return st;
     }
+    j->dropped = readings.dropped_text ? readings.dropped : NULL;
     for (size_t i = 0; i < j->count; i++) {
         const size_t n = readings.first[i + 1] - readings.first[i];
         most = n > most ? n : most;

@@ -22,6 +22,8 @@ struct an_judging {
     struct an_chart_sample *charted;
     struct an_chart_point *points; /* without limits: value only, the rest NAN */
     bool *excluded, *gap_before;
+    const bool *dropped; /* not judged: the readings its fixed places want are kept no longer;
+                            NULL: none is */
     struct an_rule_hit *hits[2]; /* by last, then rule */
     size_t hit_count[2];
 };

@@ -11,6 +11,7 @@
 
 #include "andamento/base/names.h"
 #include "andamento/base/number.h"
+#include "andamento/store/retention.h"
 #include "judge/stream_split.h"
 
 #include <math.h>
@@ -41,6 +42,9 @@ struct walk {
     size_t taken_count, taken_room;
     struct an_names *sites;
     struct an_arena *block_arena;
+    struct an_arena *arena; /* of the result */
+    bool *dropped;          /* by sample */
+    const char *dropped_text;
 };
 
 /* One column of a block, whatever it is stored as. */
@@ -317,12 +321,34 @@ static enum an_status walk_block(struct walk *walk, const struct place *places, 
     return st;
 }
 
+/* A file without blocks: were they dropped? */
+static enum an_status note_dropped(struct walk *walk, const struct place *places, size_t count,
+                                   struct an_error *err)
+{
+    struct an_dropped dropped;
+    bool found = false;
+    const enum an_status st = an_store_dropped(walk->store, places[0].file_id, AN_KEPT_READINGS,
+                                               walk->arena, &dropped, &found, err);
+    if (st || !found) {
+        return st;
+    }
+    for (size_t i = 0; i < count; i++) {
+        walk->dropped[places[i].sample] = true;
+    }
+    walk->dropped_text = an_dropped_text(&dropped, walk->arena);
+    return walk->dropped_text ? AN_OK
+                              : an_fail(err, AN_NO_MEMORY, "out of memory while reading values");
+}
+
 static enum an_status walk_file(struct walk *walk, const struct place *places, size_t count,
                                 struct an_error *err)
 {
     size_t blocks = 0;
     enum an_status st = an_store_block_count(walk->store, places[0].file_id, &blocks, err);
 
+    if (!st && blocks == 0) {
+        return note_dropped(walk, places, count, err);
+    }
     for (size_t block = 0; !st && block < blocks; block++) {
         walk->block_arena = an_arena_open();
         if (!walk->block_arena) {
@@ -402,7 +428,9 @@ enum an_status an_site_readings_of(struct an_store *store, const struct an_strea
     memset(readings, 0, sizeof *readings);
     walk.sites = an_names_open();
     walk.places = an_alloc(count ? count : 1, sizeof *walk.places);
-    if (st || !walk.sites || !walk.places) {
+    walk.arena = arena;
+    walk.dropped = an_arena_alloc(arena, count + 1, sizeof *walk.dropped);
+    if (st || !walk.sites || !walk.places || !walk.dropped) {
         st = an_fail(err, AN_NO_MEMORY, "out of memory while reading values");
         goto done;
     }
@@ -418,6 +446,8 @@ enum an_status an_site_readings_of(struct an_store *store, const struct an_strea
     }
     qsort(walk.places, walk.place_count, sizeof *walk.places, compare_places);
     st = walk_all(&walk, err);
+    readings->dropped = walk.dropped;
+    readings->dropped_text = walk.dropped_text;
     if (!st && deal(&walk, count, arena, readings)) {
         st = AN_NO_MEMORY;
     }
@@ -504,7 +534,9 @@ static enum an_status many_each(struct an_store *store, const struct an_stream *
     if (!readings->sample || (characteristic->position_column && !readings->position)) {
         return an_fail(err, AN_NO_MEMORY, "out of memory while reading values");
     }
+    readings->dropped_text = sites.dropped_text;
     for (size_t s = 0; s < readings->sample_count; s++) {
+        readings->dropped_count += sites.dropped[s];
         for (size_t i = sites.first[s]; i < sites.first[s + 1]; i++) {
             readings->sample[i] = s;
             if (readings->position && sites.site[i] != AN_NONE) {

@@ -11,6 +11,8 @@ struct an_site_readings {
     size_t *site;       /* index into sites; AN_NONE: the cell was empty, or no position column */
     const char **sites; /* texts of the position column, each once */
     size_t site_count;
+    bool *dropped;            /* of sample i: its readings are kept no longer; it has none here */
+    const char *dropped_text; /* of one of them, who dropped them and when; NULL: all are kept */
 };
 
 /* The readings of these samples, which are of one measured stream, in any order of time. Every

@@ -435,5 +435,12 @@ enum an_status an_stream_capability_of(struct an_store *store, const struct an_l
         return counted(&study, err);
     }
     st = an_judge_readings(store, line, stream, from_us, until_us, 0, arena, &study.readings, err);
+    if (!st &&
+        study.readings.dropped_text) { /* what is left is another period than the one asked */
+        capability->why_not = an_arena_printf(
+            arena, "readings of %zu of %zu samples are %s: choose a later period",
+            study.readings.dropped_count, study.readings.sample_count, study.readings.dropped_text);
+        return capability->why_not ? AN_OK : an_fail(err, AN_NO_MEMORY, "out of memory");
+    }
     return st ? st : measured(&study, err);
 }

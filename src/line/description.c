@@ -82,6 +82,7 @@ static void read_sections(struct an_reading *reading, const struct an_yaml_node 
     line->zone_name = an_read_zone(
         reading, an_map_need(&map, "zone", "the line's time zone, such as Europe/Rome"),
         &line->zone);
+    line->keep = an_read_keep(reading, an_map_take(&map, "keep"), "the line", &(struct an_keep){0});
     an_read_shifts(reading, an_map_need(&map, "shifts", "the shift pattern"), root, line);
     an_read_kinds(reading, an_map_need(&map, "kinds", "the kinds of items"), root, line);
     an_read_stations(reading, an_map_need(&map, "stations", "the stations"), root, line);

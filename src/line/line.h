@@ -163,6 +163,12 @@ struct an_characteristic {
     size_t line_no;
 };
 
+/* How long readings and originals are kept after both the newest event of a file and its taking; 0:
+ * for good. */
+struct an_keep {
+    int64_t readings_us, originals_us;
+};
+
 struct an_station {
     const char *name, *title;
     const char *folder;  /* spool folder, relative to the description's folder */
@@ -191,6 +197,7 @@ struct an_station {
     size_t allowed_count;
     const char *cautions;    /* one line, shown on this station's pages, or NULL */
     int64_t silent_after_us; /* 0: never said to be silent */
+    struct an_keep keep;     /* the line's where the station says nothing */
     size_t *characteristics; /* indexes into the line's list */
     size_t characteristic_count;
     size_t line_no;
@@ -200,6 +207,7 @@ struct an_line {
     const char *name, *title;
     const char *zone_name;
     struct an_zone *zone;
+    struct an_keep keep; /* of files of no station, and where a station says nothing */
     struct an_shift_pattern_entry *shifts;
     size_t shift_count;
     struct an_item_kind *kinds;

@@ -32,6 +32,10 @@ size_t an_read_kind(struct an_reading *reading, const struct an_yaml_node *node,
 const char *an_read_zone(struct an_reading *reading, const struct an_yaml_node *node,
                          struct an_zone **zone);
 
+/* keep.c: node NULL gives the usual */
+struct an_keep an_read_keep(struct an_reading *reading, const struct an_yaml_node *node,
+                            const char *what, const struct an_keep *usual);
+
 /* dialect.c */
 void an_read_dialect(struct an_reading *reading, const struct an_yaml_node *node, const char *what,
                      struct an_dialect *dialect);

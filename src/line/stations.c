@@ -228,6 +228,7 @@ static void read_station(struct an_reading *reading, struct an_line *line, size_
     station->cautions = an_read_text(reading, an_map_take(&map, "cautions"), "cautions", NULL);
     station->silent_after_us =
         an_read_duration_us(reading, an_map_take(&map, "silent_after"), "silent_after");
+    station->keep = an_read_keep(reading, an_map_take(&map, "keep"), what, &line->keep);
     const struct an_missing_list codes = an_read_missing(reading, an_map_take(&map, "missing"));
     an_read_characteristics(reading, an_map_take(&map, "characteristics"), line, index, &codes);
     an_map_close(&map);

@@ -17,6 +17,7 @@ static const char *const tables[] = {
     "signal",          "hit",           "hit_withdrawal", "judged",        "answer",
     "collector_event", "header",        "file_trait",     "missing_file",  "waiting",
     "superseded",      "suspect",       "release_act",    "release",
+    "retention",       "retention_file",
 };
 enum { TABLES = sizeof tables / sizeof *tables };
 
@@ -42,6 +43,13 @@ static const char *full_store(bool answered)
                                  " NULL, NULL, 'seen', 'ann', 'pc', 0)",
                                  NULL),
                          SQLITE_OK);
+        ck_assert_int_eq(
+            run_sql(path,
+                    "INSERT INTO retention_file VALUES (99, 2, 1, 1, 9, zeroblob(32));"
+                    "INSERT INTO retention VALUES (1, 9, 1, 9, zeroblob(32), 'A. Person', 'space',"
+                    " NULL, 'ann', 'pc', 0)",
+                    NULL),
+            SQLITE_OK);
         ck_assert_int_eq(
             run_sql(path,
                     "INSERT INTO header VALUES (1, 'transfer', '[\"a\"]', 1);"
