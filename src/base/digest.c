@@ -1,8 +1,14 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* SHA-256 through libcrypto; nothing else of it is used here. */
+/*
+ * SHA-256 through libcrypto; nothing else of it is used here. A hash of bytes in memory is made by
+ * libcrypto's older functions: those of EVP allocate, so that they fail when memory is out, and
+ * whoever asks for a hash has no way to be told.
+ */
+#define OPENSSL_SUPPRESS_DEPRECATED /* of the older functions */
 #include "andamento/base/digest.h"
 
 #include <openssl/evp.h>
+#include <openssl/sha.h>
 #include <string.h>
 
 struct an_digest { /* only ever a name for libcrypto's context */
@@ -39,7 +45,12 @@ struct an_sha256 an_digest_close(struct an_digest *digest)
 struct an_sha256 an_sha256_of(const void *at, size_t length)
 {
     struct an_sha256 hash = {{0}};
-    (void)EVP_Digest(length ? at : "", length, hash.at, NULL, EVP_sha256(), NULL);
+    SHA256_CTX context;
+    (void)SHA256_Init(&context);
+    if (length) {
+        (void)SHA256_Update(&context, at, length);
+    }
+    (void)SHA256_Final(hash.at, &context);
     return hash;
 }
 

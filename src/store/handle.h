@@ -22,7 +22,7 @@
 
 struct an_writer_lock;
 struct an_packer;
-struct an_original_writer;
+struct an_original_put;
 
 /* The tables that a file's digest covers, in the order of the digest. */
 enum an_part {
@@ -85,7 +85,8 @@ struct an_store {
     struct an_writer_lock *lock;
     struct an_writer_lock *collector_lock; /* NULL: not a collector's handle */
     bool in_transaction;
-    bool failed; /* an I/O error was met: nothing more is acknowledged */
+    bool failed;       /* an I/O error was met: nothing more is acknowledged */
+    bool rollback_due; /* the last rollback had no memory: see an_store_end_rollback */
     int wal_pages;
     struct {
         const char *sql;
@@ -99,7 +100,7 @@ struct an_store {
     size_t stream_capacity;
     int64_t scratch_arrivals; /* -1: the table is not there yet */
     struct an_packer *packer;
-    struct an_original_writer *original;
+    struct an_original_put *original;
     struct an_text coding; /* one row's encoding */
 };
 
@@ -118,6 +119,10 @@ AN_CHECKED enum an_status an_store_enter(struct an_store *store, bool *own, stru
 /* Commits or rolls back what enter began; hands st on, or the commit's own failure. */
 enum an_status an_store_leave(struct an_store *store, bool own, enum an_status st,
                               struct an_error *err);
+
+/* Rolls back what an_store_rollback could not. */
+enum an_status an_store_end_rollback(struct an_store *store, const char *doing,
+                                     struct an_error *err);
 
 AN_CHECKED enum an_status an_store_take_id(struct an_store *store, enum an_counter counter,
                                            int64_t *id, struct an_error *err);

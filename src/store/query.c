@@ -111,7 +111,10 @@ static enum an_status start(struct an_query *query, struct an_store *store, cons
                             const char *doing, struct an_error *err)
 {
     *query = (struct an_query){.store = store, .doing = doing};
-    const enum an_status st = find_statement(store, sql, &query->stmt, doing, err);
+    enum an_status st = store->rollback_due ? an_store_end_rollback(store, doing, err) : AN_OK;
+    if (!st) {
+        st = find_statement(store, sql, &query->stmt, doing, err);
+    }
     if (!st && sqlite3_stmt_busy(query->stmt)) {
         query->stmt = NULL;
         return an_fail(err, AN_BUG, "%s: the same query is still being read", doing);

@@ -32,12 +32,16 @@ enum an_status an_store_begin(struct an_store *store, struct an_error *err)
     store->in_transaction = true; /* so that the check below looks at the rest */
     enum an_status st = an_store_may_put(store, doing, err);
     store->in_transaction = false;
-    if (!st) {
-        st = an_sql_run(store, "BEGIN IMMEDIATE", doing, err);
+    if (!st && store->rollback_due) {
+        st = an_store_end_rollback(store, doing, err);
     }
     if (!st) {
+        st = an_sql_run(store, "BEGIN IMMEDIATE", doing, err);
         store->in_transaction = true;
         an_store_forget(store);
+        if (st) { /* it may have begun and failed then, for lack of memory */
+            an_store_rollback(store);
+        }
     }
     return st;
 }
@@ -77,22 +81,65 @@ enum an_status an_store_commit(struct an_store *store, struct an_error *err)
     return AN_OK;
 }
 
+enum an_status an_store_end_rollback(struct an_store *store, const char *doing,
+                                     struct an_error *err)
+{
+    int rc = SQLITE_OK;
+    for (size_t k = 0; k < AN_STATEMENTS; k++) { /* a query half read would hold the rollback up */
+        (void)sqlite3_reset(store->statements[k].stmt);
+    }
+    if (!sqlite3_get_autocommit(store->db)) { /* SQLite may have rolled back by itself */
+        rc = sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL);
+    }
+    store->rollback_due = rc != SQLITE_OK;
+    return an_sql_fail(store, rc, doing, err);
+}
+
+/* Rolling back needs a little memory. Without it, it is made up for before the next statement: until
+ * then nothing may be read, as it would show what was taken back. */
 void an_store_rollback(struct an_store *store)
 {
     if (!store || !store->in_transaction) {
         return;
     }
+    (void)an_store_end_rollback(store, "rolling back", NULL);
+    store->in_transaction = false;
+    an_store_forget(store);
+}
+
+/* ---- undoing a part --------------------------------------------------------------------------- */
+static void reset_statements(struct an_store *store)
+{
     for (size_t k = 0; k < AN_STATEMENTS; k++) { /* a query half read would hold the rollback up */
         (void)sqlite3_reset(store->statements[k].stmt);
     }
-    if (!sqlite3_get_autocommit(store->db)) { /* SQLite may have rolled back by itself */
-        const int rc = sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL);
-        if (rc != SQLITE_OK) {
-            (void)an_sql_fail(store, rc, "rolling back", NULL);
-        }
+}
+
+enum an_status an_store_mark(struct an_store *store, struct an_error *err)
+{
+    const enum an_status st = an_store_may_put(store, "marking a part", err);
+
+    return st ? st : an_sql_run(store, "SAVEPOINT part", "marking a part", err);
+}
+
+enum an_status an_store_keep(struct an_store *store, struct an_error *err)
+{
+    const enum an_status st = an_store_may_put(store, "keeping a part", err);
+
+    return st ? st : an_sql_run(store, "RELEASE part", "keeping a part", err);
+}
+
+enum an_status an_store_back(struct an_store *store, struct an_error *err)
+{
+    static const char doing[] = "undoing a part";
+
+    if (!store->in_transaction || sqlite3_get_autocommit(store->db)) {
+        return an_fail(err, AN_BUG, "%s: no transaction is open", doing);
     }
-    store->in_transaction = false;
+    reset_statements(store);
     an_store_forget(store);
+    const enum an_status st = an_sql_run(store, "ROLLBACK TO part", doing, err);
+    return st ? st : an_sql_run(store, "RELEASE part", doing, err);
 }
 
 enum an_status an_store_enter(struct an_store *store, bool *own, struct an_error *err)

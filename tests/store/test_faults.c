@@ -333,6 +333,33 @@ START_TEST(rolled_back)
 }
 END_TEST
 
+/* Rolling back needs memory too: what could not be rolled back is not shown as if it were stored. */
+START_TEST(rolled_back_without_memory)
+{
+    struct an_error err;
+    struct an_store *store = NULL;
+    struct filled filled;
+    bool found = true;
+    int64_t file_id = 0;
+    const char *path = store_with_one_file(&store);
+    OK(an_store_begin(store, &err));
+    OK(fill_file(store, 2, &filled, &err));
+    memory.k = 1;
+    memory.seen = 0;
+    memory.for_ever = true;
+    an_store_rollback(store);
+    FAILS(an_store_find_file(store, &filled.hash, &found, &file_id, &err), AN_NO_MEMORY);
+    FAILS(an_store_begin(store, &err), AN_NO_MEMORY);
+    memory.k = 0;
+    OK(an_store_find_file(store, &filled.hash, &found, &file_id, &err));
+    ck_assert(!found);
+    OK(fill_committed(store, 3, &filled, &err));
+    ck_assert_int_eq(filled.file_id, 2);
+    an_store_close(store);
+    ck_assert_int_eq(sound_files(path), 2);
+}
+END_TEST
+
 /* Rows of a file that is never put: told before SQLite would. */
 START_TEST(file_left_out)
 {
@@ -377,6 +404,7 @@ int main(void)
     TCase *transactions = tcase_create("transactions");
     tcase_add_checked_fixture(transactions, scratch_make, scratch_remove);
     tcase_add_test(transactions, rolled_back);
+    tcase_add_test(transactions, rolled_back_without_memory);
     tcase_add_test(transactions, file_left_out);
     suite_add_tcase(suite, transactions);
     SRunner *runner = srunner_create(suite);
