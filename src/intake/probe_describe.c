@@ -307,8 +307,24 @@ static void say_columns(struct an_probe_state *probe)
     }
     an_text_add_char(&list, ']');
     const char *value = an_arena_copy(probe->arena, an_text_of(&list), list.length);
+    const char *twice = NULL;
+    for (size_t i = 0; i < layout->names_count; i++) {
+        for (size_t k = 0; k < i; k++) {
+            twice = an_bytes_equal(layout->names[i], layout->names[k])
+                        ? (const char *)layout->names[i].at
+                        : twice;
+        }
+    }
     probe->no_memory = probe->no_memory || list.failed || !value;
-    (void)an_probe_find(probe, "columns", true, value ? value : "", NULL);
+    struct an_probe_finding *finding =
+        an_probe_find(probe, "columns", !twice, value ? value : "", NULL);
+    if (twice) {
+        finding->needed = true;
+        an_probe_doubt(
+            probe, finding,
+            "\"%s\" stands twice, and columns are found by name: let the station name them apart",
+            twice);
+    }
     an_text_free(&list);
 }
 
@@ -331,12 +347,19 @@ static void say_open_time(struct an_probe_state *probe, const struct an_probe_co
                             : an_probe_sayf(probe, "times like \"%s\"; %llu of %llu fields read so",
                                             c->time.first, LLU(c->time.hits), LLU(c->time.tried)));
         if (i == 0) {
-            an_probe_doubt(
-                probe, finding,
-                "%s read%s the samples as different days (which is the day, which the month or the year?): "
-                "no value settles it. Ask the station, take one of the two",
-                c->time.beaten ? "neither of two patterns reads all, and both" : "two patterns",
-                "");
+            if (c->time.hits < c->time.tried) {
+                an_probe_doubt(
+                    probe, finding,
+                    "neither of two patterns reads all fields; the first that this one cannot read is \"%s\" in %s. Ask the "
+                    "station, take one of the two",
+                    c->time.odd ? c->time.odd : "",
+                    an_probe_where(probe, c->time.odd_file, c->time.odd_line));
+            } else {
+                an_probe_doubt(
+                    probe, finding,
+                    "two patterns read the samples as different days, and no value settles which "
+                    "number is the day. Ask the station, take one of the two");
+            }
         }
         finding->needed = i == 0;
     }

@@ -12,15 +12,21 @@
 enum { MOST_ROWS = 200000, MOST_PRELUDE_VALUES = 16 };
 
 /* ---- values before the header ----------------------------------------------------------------- */
-static bool regex_reads(const char *regex, const char *line)
+/* Does group 1 read something in the line, and exactly `value` if that is given? */
+static bool regex_reads(const char *regex, const char *line, const char *value)
 {
     regex_t compiled;
-    regmatch_t at[2];
+    regmatch_t at[2] = {{-1, -1}, {-1, -1}};
     if (regcomp(&compiled, regex, REG_EXTENDED)) {
         return false;
     }
-    const bool reads = regexec(&compiled, line, 2, at, 0) == 0;
+    bool reads = regexec(&compiled, line, 2, at, 0) == 0;
     regfree(&compiled);
+    if (reads && value) {
+        const size_t length = strlen(value);
+        reads = at[1].rm_so >= 0 && (size_t)(at[1].rm_eo - at[1].rm_so) == length &&
+                strncmp(line + at[1].rm_so, value, length) == 0;
+    }
     return reads;
 }
 
@@ -31,7 +37,7 @@ static size_t files_with(const struct an_probe_state *probe, const char *regex)
         const struct an_probe_layout *layout = &probe->files[i].layout;
         bool found = false;
         for (size_t k = 0; k < layout->prelude_count && !found; k++) {
-            found = layout->prelude[k] && regex_reads(regex, layout->prelude[k]);
+            found = layout->prelude[k] && regex_reads(regex, layout->prelude[k], NULL);
         }
         files += found && !probe->files[i].passed_over;
     }
@@ -44,9 +50,31 @@ static bool is_word(char c)
            c == '-' || c == '.';
 }
 
-static void add_value(struct an_probe_state *probe, const char *key, size_t key_length,
-                      const char *between, size_t between_length, const char *value,
-                      size_t value_length)
+/* Values of that make: digits for digits, letters for letters, the marks between as they are. */
+static const char *class_of(struct an_probe_state *probe, const char *value)
+{
+    struct an_text out = {0};
+    for (const char *p = value; *p;) {
+        const bool digit = *p >= '0' && *p <= '9';
+        const bool letter = (*p | 0x20) >= 'a' && (*p | 0x20) <= 'z';
+        size_t n = 1;
+        while ((digit && p[n] >= '0' && p[n] <= '9') ||
+               (letter && (p[n] | 0x20) >= 'a' && (p[n] | 0x20) <= 'z')) {
+            n++;
+        }
+        an_text_add(&out, digit    ? "[0-9]+"
+                          : letter ? "[A-Za-z]+"
+                                   : an_probe_regex_quote(probe->arena, p, n));
+        p += n;
+    }
+    const char *copy = an_probe_sayf(probe, "%s", an_text_of(&out));
+    an_text_free(&out);
+    return copy;
+}
+
+static void add_value(struct an_probe_state *probe, const char *line, const char *key,
+                      size_t key_length, const char *between, size_t between_length,
+                      const char *value, size_t value_length)
 {
     const char *key_text = an_arena_copy(probe->arena, key, key_length);
     const char *value_text = an_arena_copy(probe->arena, value, value_length);
@@ -60,11 +88,14 @@ static void add_value(struct an_probe_state *probe, const char *key, size_t key_
     p->value = value_text;
     p->regex = an_probe_sayf(probe, "%s%s(%s)", an_probe_regex_quote(probe->arena, key, key_length),
                              an_probe_regex_quote(probe->arena, between, between_length),
-                             number ? "[-+0-9.,]+" : "[A-Za-z0-9_.-]+");
+                             number ? "[-+]?[0-9.,]+" : class_of(probe, value_text));
     for (size_t i = 0; i < probe->prelude_count; i++) {
         if (strcmp(probe->prelude[i].name, p->name) == 0) {
             return;
         }
+    }
+    if (!regex_reads(p->regex, line, value_text)) {
+        return; /* something before it in the line would be read */
     }
     p->files = files_with(probe, p->regex);
     probe->prelude_count++;
@@ -97,7 +128,7 @@ static void read_prelude(struct an_probe_state *probe, const char *line)
         if (between && length && letter &&
             !an_probe_serial_like((struct an_bytes){(const unsigned char *)p, key}) &&
             (joined || an_probe_serial_like(cell))) {
-            add_value(probe, p, key, after, between, value, length);
+            add_value(probe, line, p, key, after, between, value, length);
             p = value + length;
         } else {
             p = after;
@@ -115,7 +146,7 @@ static bool is_of_kind(const struct an_probe_state *probe, const struct an_probe
     const size_t k = line ? an_line_kind(line, an_bytes_of(kind)) : AN_NONE;
     if (k != AN_NONE && line->kinds[k].id_pattern) {
         const char *whole = an_arena_printf(probe->arena, "^(%s)$", line->kinds[k].id_pattern);
-        return whole && regex_reads(whole, value->value);
+        return whole && regex_reads(whole, value->value, NULL);
     }
     return strcmp(value->name, kind) == 0;
 }

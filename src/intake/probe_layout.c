@@ -102,12 +102,14 @@ static bool is_header(const struct an_fields *fields)
 struct score {
     double worth;
     size_t columns;
+    double share;  /* of the rows have that many fields */
+    size_t values; /* fields that are numbers, times or serials */
 };
 
 static struct score score_of(struct an_probe_state *probe, const struct an_probe_chunk *chunk,
                              char delimiter)
 {
-    struct score score = {0, 1};
+    struct score score = {.columns = 1};
     struct look look;
     struct an_record record;
     size_t counts[MOST_RECORDS];
@@ -128,6 +130,9 @@ static struct score score_of(struct an_probe_state *probe, const struct an_probe
         size_t good = 0;
         for (size_t i = 0; parted && i < fields->count && i < AN_MOST_COLUMNS; i++) {
             good += is_clear(fields->at[i]);
+            score.values += an_probe_number_like(fields->at[i]) ||
+                            an_probe_time_like(fields->at[i]) ||
+                            an_probe_serial_like(fields->at[i]);
         }
         counts[n] = parted ? fields->count : 0;
         headers[n] =
@@ -154,7 +159,12 @@ static struct score score_of(struct an_probe_state *probe, const struct an_probe
         }
     }
     if (best) {
-        score.worth = (double)best / (double)n * clearness * (header ? 1 : 0.6);
+        score.share = (double)best / (double)n;
+        /* words alone may be prose that happens to part alike */
+        if (score.share < 0.95 && score.values * 20 < best * score.columns) {
+            return (struct score){.columns = 1};
+        }
+        score.worth = score.share * clearness * (header ? 1 : 0.6);
     }
     return score;
 }
@@ -272,7 +282,10 @@ static bool find_header(struct an_probe_state *probe, const struct an_probe_chun
             const bool names = is_header(&probe->fields);
             const uint64_t line = record.line;
             struct an_bytes *kept = names ? keep_all(probe) : NULL;
-            if (!names || table_follows(&look, layout->columns)) {
+            const bool table = table_follows(&look, layout->columns);
+            /* a comment that parts by chance, with the names below it */
+            const bool aside = comment && table && is_header(&probe->fields);
+            if (!aside && (!names || table)) {
                 layout->header_line = names ? line : 0;
                 layout->names = kept;
                 layout->names_count = names ? layout->columns : 0;

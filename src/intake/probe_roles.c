@@ -13,8 +13,7 @@
 static const char serial_words[] = "id serial sn barcode tile wafer carrier panel wall lot batch "
                                    "part board unit item epi reel tray donor paste module snr "
                                    "seriennummer los charge";
-static const char not_item_words[] = "lot batch carrier donor paste stamp epi reel tray spare los "
-                                     "charge run parent tool";
+static const char not_item_words[] = "lot batch paste epi reel spare los charge run parent";
 static const char gauge_words[] = "gauge gage meter prober camera sensor instrument messmittel";
 static const char operator_words[] = "operator op user worker bediener inspector badge";
 static const char tool_words[] = "tool head machine press robot nozzle equipment chamber oven "
@@ -185,7 +184,7 @@ static enum an_probe_role number_role(struct an_probe_state *probe, const struct
 static double time_worth(const struct an_probe_column *c, size_t index)
 {
     const struct an_probe_time *t = &c->time;
-    if (!t->pattern || t->hits * 10 < t->tried * 8) {
+    if (!t->pattern || t->hits * 10 < t->tried * (t->other ? 4 : 8)) {
         return 0;
     }
     double worth = 1 + (t->date_only ? 0 : 2) - (t->other ? 0.5 : 0) - (double)index * 1e-4;

@@ -27,7 +27,7 @@ enum { MOST_ALIVE = 12, FIRST_TEXTS = 60 };
 struct alive {
     char pattern[40];
     uint64_t hits;
-    bool differs; /* reads another day than the best, somewhere */
+    bool differs; /* reads another day than the best somewhere, or what that cannot */
 };
 
 /* The day that a pattern reads in a text, or INT64_MIN. */
@@ -134,6 +134,9 @@ static void compare_cell(struct an_probe_state *probe, struct count *count,
     const int64_t day = day_of(cell, alive[count->best[at]].pattern);
 
     if (day == INT64_MIN) {
+        for (size_t k = 0; k < count->alive_count[at]; k++) { /* does another read it? */
+            alive[k].differs = alive[k].differs || day_of(cell, alive[k].pattern) != INT64_MIN;
+        }
         if (!time->odd) {
             time->odd = an_probe_sayf(probe, "%.*s", (int)(cell.length < 40 ? cell.length : 40),
                                       (const char *)cell.at);
