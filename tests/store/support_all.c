@@ -62,6 +62,13 @@ static enum an_status decide_signal(struct an_store *store, const struct filled 
     if (!st) {
         st = an_store_withdraw_hit(store, hit.hit_id, "late samples", err);
     }
+    const struct an_running running = {.stream_id = f->stream_id,
+                                       .limits_id = limits_id,
+                                       .from_us = 2001,
+                                       .at_us = 2001,
+                                       .sample_id = f->sample_id,
+                                       .state = "[1,0.25]"};
+    st = st ? st : an_store_put_running(store, &running, err);
     return st ? st : an_store_put_judged(store, &judged, err);
 }
 
@@ -240,6 +247,10 @@ static enum an_status read_decisions(struct an_store *store, const struct filled
     EXPECT(count == expected);
     TRY(an_store_judged(store, f->stream_id, &judged, &found, err));
     EXPECT(found == (expected != 0));
+    struct an_running running;
+    const int64_t limits_id = expected ? limits[0].limits_id : 1;
+    TRY(an_store_running(store, f->stream_id, limits_id, 2002, arena, &running, &found, err));
+    EXPECT(!found || (running.at_us == 2001 && strcmp(running.state, "[1,0.25]") == 0));
     if (expected) {
         TRY(an_store_line(store, arena, &revision, err));
     }

@@ -16,7 +16,7 @@ static const char *const tables[] = {
     "sample",          "block",         "held",           "limits",        "limits_lock",
     "signal",          "hit",           "hit_withdrawal", "judged",        "answer",
     "collector_event", "header",        "file_trait",     "missing_file",  "waiting",
-    "superseded",      "suspect",       "release_act",    "release",
+    "superseded",      "suspect",       "release_act",    "release",       "running",
     "retention",       "retention_file",
 };
 enum { TABLES = sizeof tables / sizeof *tables };

@@ -451,6 +451,24 @@ AN_CHECKED enum an_status an_store_judged(struct an_store *store, int64_t stream
                                           struct an_judged *judged, bool *found,
                                           struct an_error *err); /* the newest */
 
+/* What a chart with memory has gathered after a sample; see schema/006-judging.sql. */
+struct an_running {
+    int64_t stream_id, limits_id;
+    int64_t from_us;   /* event time of the first sample judged for this row */
+    int64_t at_us;     /* of the last one */
+    int64_t sample_id; /* the last one */
+    const char *state; /* JSON array of numbers */
+};
+/* In the check's transaction. */
+AN_CHECKED enum an_status an_store_put_running(struct an_store *store,
+                                               const struct an_running *running,
+                                               struct an_error *err);
+/* The latest state before before_us under these limits that no later judging has made wrong. */
+AN_CHECKED enum an_status an_store_running(struct an_store *store, int64_t stream_id,
+                                           int64_t limits_id, int64_t before_us,
+                                           struct an_arena *arena, struct an_running *running,
+                                           bool *found, struct an_error *err);
+
 /* What people found and did about a signal. A later answer does not undo an earlier one: both stay,
  * and the newest is what is shown first. */
 struct an_answer {
