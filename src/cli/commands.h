@@ -7,6 +7,7 @@
 
 extern const struct an_command an_command_demo;
 extern const struct an_command an_command_init;
+extern const struct an_command an_command_probe;
 extern const struct an_command an_command_collect;
 extern const struct an_command an_command_held;
 extern const struct an_command an_command_streams;
