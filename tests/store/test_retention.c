@@ -522,6 +522,7 @@ END_TEST
 static void set_up(void)
 {
     faulty_install();
+    faulty_skip_syncs(true);
     scratch_make();
 }
 
