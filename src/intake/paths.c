@@ -123,11 +123,13 @@ static int compare_texts(const void *a, const void *b)
 }
 
 /* Names in a folder, sorted, without those that begin with a dot. */
-static enum an_status read_names(struct listing *listing, const char *folder, struct listing *names)
+static enum an_status read_names(struct listing *listing, const char *folder, struct listing *names,
+                                 bool *gone)
 {
     DIR *open = opendir(folder);
     enum an_status st = AN_OK;
 
+    *gone = !open && (errno == ENOENT || errno == ENOTDIR);
     if (!open) {
         return an_fail(listing->err, errno == EACCES ? AN_DENIED : AN_IO,
                        "\"%s\": the folder could not be read: %s", folder, strerror(errno));
@@ -161,8 +163,15 @@ static enum an_status walk(struct listing *listing, const char *folder, int dept
 {
     struct listing names = {.arena = listing->arena, .err = listing->err};
     const size_t length = strlen(folder);
-    enum an_status st = read_names(listing, folder, &names);
+    bool gone = false;
+    enum an_status st = read_names(listing, folder, &names, &gone);
 
+    if (depth && gone) {
+        return AN_OK; /* its files are no longer anybody's */
+    }
+    if (depth && st == AN_DENIED) {
+        return add_file(listing, folder); /* told when it is taken; the others go on */
+    }
     for (size_t i = 0; i < names.count && !st; i++) {
         struct stat state;
         const char *path =
@@ -177,8 +186,8 @@ static enum an_status walk(struct listing *listing, const char *folder, int dept
         }
         if (S_ISDIR(state.st_mode) && depth < 64) {
             st = walk(listing, path, depth + 1);
-        } else if (S_ISREG(state.st_mode)) {
-            st = add_file(listing, path);
+        } else {
+            st = add_file(listing, path); /* what is no file is told when it is taken */
         }
     }
     return st;

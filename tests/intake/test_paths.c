@@ -163,11 +163,12 @@ START_TEST(lists)
     (void)snprintf(path, sizeof path, "%s/d", bench.folder);
     const char *const paths[] = {path, "/dev/null"};
     OK(an_collect_list(paths, 2, bench.arena, &files, &count, &bench.err));
-    ck_assert_uint_eq(count, 4);
+    ck_assert_uint_eq(count, 5);
     ck_assert_str_eq(files[0] + strlen(path), "/a.csv");
     ck_assert_str_eq(files[1] + strlen(path), "/b/10.csv");
     ck_assert_str_eq(files[2] + strlen(path), "/b/2.csv");
-    ck_assert_str_eq(files[3], "/dev/null");
+    ck_assert_str_eq(files[3] + strlen(path), "/z.csv"); /* a link: told when it is taken */
+    ck_assert_str_eq(files[4], "/dev/null");
     const char *const none[] = {"/nowhere/at/all"};
     ck_assert_int_eq(an_collect_list(none, 1, bench.arena, &files, &count, &bench.err),
                      AN_NOT_FOUND);
