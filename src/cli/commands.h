@@ -19,6 +19,7 @@ extern const struct an_command an_command_signals;
 extern const struct an_command an_command_answer;
 extern const struct an_command an_command_capability;
 extern const struct an_command an_command_report_shift;
+extern const struct an_command an_command_report_week;
 extern const struct an_command an_command_export;
 extern const struct an_command an_command_verify;
 extern const struct an_command an_command_retain;

@@ -78,5 +78,12 @@ void an_compose_front(struct an_book *book, const struct an_report_page *page);
 void an_compose_streams(struct an_book *book, const struct an_report_page *page);
 void an_compose_quiet(struct an_book *book, const struct an_report_page *page);
 void an_compose_intake(struct an_book *book, const struct an_report_page *page);
+/* Of a week. */
+void an_compose_week_front(struct an_book *book, const struct an_report_page *page);
+void an_compose_week_capability(struct an_book *book, const struct an_report_page *page);
+void an_compose_week_yield(struct an_book *book, const struct an_report_page *page);
+/* Cautions of page one: their height, and drawn at the foot of the body. */
+double an_cautions_height(struct an_book *book, const struct an_report_page *page);
+void an_cautions_draw(struct an_book *book, const struct an_report_page *page, double height);
 
 #endif

@@ -19,8 +19,8 @@ enum {
     MOST_NAMES = 4
 };
 
-static void add(struct an_book *book, struct an_bullets *bullets, bool strong, bool inner,
-                const char *link, const char *text)
+void an_bullets_add(struct an_book *book, struct an_bullets *bullets, bool strong, bool inner,
+                    const char *link, const char *text)
 {
     if (bullets->count < AN_BULLETS_MOST) {
         bullets->at[bullets->count++] = (struct an_bullet){
@@ -132,7 +132,8 @@ struct an_bullets an_bullets_at_risk(struct an_book *book)
     const struct an_period_data *data = book->data;
     struct an_bullets bullets = {0};
     if (!data->at_risk_count) {
-        add(book, &bullets, true, false, NULL,
+        an_bullets_add(
+            book, &bullets, true, false, NULL,
             data->signal_count
                 ? an_arena_printf(book->arena,
                                   "Every signal of this %s has an answer; nothing is open.",
@@ -144,8 +145,8 @@ struct an_bullets an_bullets_at_risk(struct an_book *book)
         return bullets;
     }
     for (size_t i = 0; i < data->at_risk_count; i++) {
-        add(book, &bullets, data->at_risk[i].product || data->at_risk_count == 1, false, NULL,
-            risk_of_kind(book, &data->at_risk[i]));
+        an_bullets_add(book, &bullets, data->at_risk[i].product || data->at_risk_count == 1, false,
+                       NULL, risk_of_kind(book, &data->at_risk[i]));
     }
     size_t shown = 0;
     size_t open = 0;
@@ -155,13 +156,14 @@ struct an_bullets an_bullets_at_risk(struct an_book *book)
         }
         open++;
         if (shown < MOST_SIGNALS) {
-            add(book, &bullets, false, true, data->signals[i].name,
-                risk_of_signal(book, &data->signals[i]));
+            an_bullets_add(book, &bullets, false, true, data->signals[i].name,
+                           risk_of_signal(book, &data->signals[i]));
             shown++;
         }
     }
     if (shown < open) {
-        add(book, &bullets, false, true, NULL,
+        an_bullets_add(
+            book, &bullets, false, true, NULL,
             an_arena_printf(book->arena, "%s, on the pages of their streams",
                             an_say_many(book->arena, (int64_t)(open - shown), "more open signal")));
     }
@@ -182,7 +184,8 @@ static void silent_stations(struct an_book *book, struct an_bullets *bullets)
         }
         if (station->silent) {
             if (silent++ < MOST_STATIONS) {
-                add(book, bullets, true, false, "intake",
+                an_bullets_add(
+                    book, bullets, true, false, "intake",
                     station->last_us == AN_NO_INSTANT
                         ? an_arena_printf(book->arena, "%s has never sent anything.",
                                           station->title)
@@ -199,21 +202,22 @@ static void silent_stations(struct an_book *book, struct an_bullets *bullets)
         }
     }
     if (silent > MOST_STATIONS) {
-        add(book, bullets, true, false, "intake",
-            an_arena_printf(
-                book->arena, "%s silent: %s.",
-                an_say_many(book->arena, (int64_t)(silent - MOST_STATIONS), "more station"),
-                an_book_page_words(book, "intake")));
+        an_bullets_add(book, bullets, true, false, "intake",
+                       an_arena_printf(book->arena, "%s silent: %s.",
+                                       an_say_many(book->arena, (int64_t)(silent - MOST_STATIONS),
+                                                   "more station"),
+                                       an_book_page_words(book, "intake")));
     }
     if (empty) {
         const size_t kept = empty < MOST_NAMES + 1 ? empty : MOST_NAMES;
         const char *list = an_say_list(book->arena, names, kept, MOST_NAMES + 1);
-        add(book, bullets, false, false, "intake",
-            kept < empty
-                ? an_arena_printf(book->arena, "Nothing of this %s came from %s and %zu more.",
-                                  book->data->word, list, empty - kept)
-                : an_arena_printf(book->arena, "Nothing of this %s came from %s.", book->data->word,
-                                  list));
+        an_bullets_add(book, bullets, false, false, "intake",
+                       kept < empty
+                           ? an_arena_printf(book->arena,
+                                             "Nothing of this %s came from %s and %zu more.",
+                                             book->data->word, list, empty - kept)
+                           : an_arena_printf(book->arena, "Nothing of this %s came from %s.",
+                                             book->data->word, list));
     }
 }
 
@@ -225,39 +229,39 @@ static void held_things(struct an_book *book, struct an_bullets *bullets)
         rows += data->held[i].rows;
     }
     if (rows) {
-        add(book, bullets, true, false, "held",
-            an_arena_printf(book->arena,
-                            "%s held, not taken:", an_say_many(book->arena, rows, "row")));
+        an_bullets_add(book, bullets, true, false, "held",
+                       an_arena_printf(book->arena, "%s held, not taken:",
+                                       an_say_many(book->arena, rows, "row")));
     }
     size_t shown = 0;
     for (size_t i = 0; i < data->held_count && rows; i++) {
         if (shown < MOST_REASONS && data->held[i].rows) {
-            add(book, bullets, false, true, "held",
-                an_arena_printf(book->arena, "%s at %s: %s", data->held[i].code,
-                                data->held[i].station,
-                                an_say_many(book->arena, data->held[i].rows, "row")));
+            an_bullets_add(book, bullets, false, true, "held",
+                           an_arena_printf(book->arena, "%s at %s: %s", data->held[i].code,
+                                           data->held[i].station,
+                                           an_say_many(book->arena, data->held[i].rows, "row")));
             shown++;
         } else if (shown == MOST_REASONS && data->held[i].rows) {
-            add(book, bullets, false, true, "held",
-                an_arena_printf(book->arena, "and more reasons on %s",
-                                an_book_page_words(book, "held")));
+            an_bullets_add(book, bullets, false, true, "held",
+                           an_arena_printf(book->arena, "and more reasons on %s",
+                                           an_book_page_words(book, "held")));
             shown++;
         }
     }
     for (size_t i = 0; i < data->held_file_count && i < MOST_FILES; i++) {
         const struct an_file *file = &data->held_files[i];
-        add(book, bullets, i == 0, false, "held-files",
-            an_arena_printf(book->arena, "File %s held whole: %s",
-                            file->name ? file->name : "without a name",
-                            file->why    ? file->why
-                            : file->code ? file->code
-                                         : "no reason"));
+        an_bullets_add(book, bullets, i == 0, false, "held-files",
+                       an_arena_printf(book->arena, "File %s held whole: %s",
+                                       file->name ? file->name : "without a name",
+                                       file->why    ? file->why
+                                       : file->code ? file->code
+                                                    : "no reason"));
     }
     if (data->held_file_count > MOST_FILES) {
-        add(book, bullets, false, false, "held-files",
-            an_arena_printf(book->arena, "%zu more files are held: %s.",
-                            data->held_file_count - MOST_FILES,
-                            an_book_page_words(book, "held-files")));
+        an_bullets_add(book, bullets, false, false, "held-files",
+                       an_arena_printf(book->arena, "%zu more files are held: %s.",
+                                       data->held_file_count - MOST_FILES,
+                                       an_book_page_words(book, "held-files")));
     }
 }
 
@@ -265,7 +269,8 @@ static void named_streams(struct an_book *book, struct an_bullets *bullets,
                           const struct an_text_list *list, const char *verb)
 {
     if (list->count) {
-        add(book, bullets, false, false, NULL,
+        an_bullets_add(
+            book, bullets, false, false, NULL,
             an_arena_printf(book->arena, "%s %s: %s.",
                             an_say_many(book->arena, (int64_t)list->count, "stream"), verb,
                             an_say_list(book->arena, list->at, list->count, MOST_NAMES)));
@@ -285,7 +290,8 @@ struct an_bullets an_bullets_missing(struct an_book *book)
                                            data->word)));
     named_streams(book, &bullets, &data->gone, "no longer in the line description");
     if (!bullets.count) {
-        add(book, &bullets, true, false, NULL,
+        an_bullets_add(
+            book, &bullets, true, false, NULL,
             "Nothing: every station reported, no row or file is held, every stream that was "
             "measured has limits.");
     }
@@ -298,47 +304,50 @@ struct an_bullets an_bullets_due(struct an_book *book)
     const struct an_period_data *data = book->data;
     struct an_bullets bullets = {0};
     if (data->due_count) {
-        add(book, &bullets, true, false, NULL,
-            an_arena_printf(book->arena, "%s of earlier %ss without an answer:",
-                            an_say_many(book->arena, (int64_t)data->due_count, "signal"),
-                            data->word));
+        an_bullets_add(book, &bullets, true, false, NULL,
+                       an_arena_printf(book->arena, "%s of earlier %ss without an answer:",
+                                       an_say_many(book->arena, (int64_t)data->due_count, "signal"),
+                                       data->word));
     }
     const size_t shown = data->due_count <= MOST_DUE + 1 ? data->due_count : MOST_DUE;
     for (size_t i = 0; i < shown; i++) {
         const struct an_due_signal *due = &data->due[i];
-        add(book, &bullets, false, true, NULL,
-            an_arena_printf(book->arena, "%s %s (signal %" PRId64 "): %s, %s ago", due->code,
-                            due->title, due->signal_id,
-                            an_say_time(book->arena, data->line->zone, due->signal_us),
-                            an_say_span(book->arena, data->as_of_us - due->signal_us)));
+        an_bullets_add(book, &bullets, false, true, NULL,
+                       an_arena_printf(book->arena, "%s %s (signal %" PRId64 "): %s, %s ago",
+                                       due->code, due->title, due->signal_id,
+                                       an_say_time(book->arena, data->line->zone, due->signal_us),
+                                       an_say_span(book->arena, data->as_of_us - due->signal_us)));
     }
     if (shown < data->due_count) {
-        add(book, &bullets, false, true, NULL,
-            an_arena_printf(book->arena, "and %zu younger ones: andamento signals lists them",
-                            data->due_count - shown));
+        an_bullets_add(book, &bullets, false, true, NULL,
+                       an_arena_printf(book->arena,
+                                       "and %zu younger ones: andamento signals lists them",
+                                       data->due_count - shown));
     }
     if (data->open_signals) {
-        add(book, &bullets, false, false, NULL,
+        an_bullets_add(
+            book, &bullets, false, false, NULL,
             an_arena_printf(book->arena, "%s of this %s to be answered (boxes above).",
                             an_say_many(book->arena, (int64_t)data->open_signals, "signal"),
                             data->word));
     }
     if (data->proposed.count) {
-        add(book, &bullets, false, false, NULL,
-            an_arena_printf(
-                book->arena, "Limits proposed, not locked: %s.",
-                an_say_list(book->arena, data->proposed.at, data->proposed.count, MOST_NAMES)));
+        an_bullets_add(book, &bullets, false, false, NULL,
+                       an_arena_printf(book->arena, "Limits proposed, not locked: %s.",
+                                       an_say_list(book->arena, data->proposed.at,
+                                                   data->proposed.count, MOST_NAMES)));
     }
     if (data->uncertain.count) {
-        add(book, &bullets, false, false, NULL,
-            an_arena_printf(
-                book->arena, "Limits learned from fewer than %zu samples: %s.",
-                data->definition->few_samples,
-                an_say_list(book->arena, data->uncertain.at, data->uncertain.count, MOST_NAMES)));
+        an_bullets_add(book, &bullets, false, false, NULL,
+                       an_arena_printf(book->arena,
+                                       "Limits learned from fewer than %zu samples: %s.",
+                                       data->definition->few_samples,
+                                       an_say_list(book->arena, data->uncertain.at,
+                                                   data->uncertain.count, MOST_NAMES)));
     }
     if (!bullets.count) {
-        add(book, &bullets, true, false, NULL,
-            "Nothing: no signal waits for an answer, no limits wait for a lock.");
+        an_bullets_add(book, &bullets, true, false, NULL,
+                       "Nothing: no signal waits for an answer, no limits wait for a lock.");
     }
     return bullets;
 }

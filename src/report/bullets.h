@@ -21,6 +21,9 @@ struct an_bullets {
     size_t count;
 };
 
+/* strong: the list's own answer; inner: a line under the one before. What is too much is dropped. */
+void an_bullets_add(struct an_book *book, struct an_bullets *bullets, bool strong, bool inner,
+                    const char *link, const char *text);
 struct an_bullets an_bullets_at_risk(struct an_book *book);
 struct an_bullets an_bullets_missing(struct an_book *book);
 struct an_bullets an_bullets_due(struct an_book *book);

@@ -11,6 +11,7 @@
 
 #include "andamento/base/number.h"
 #include "report/book.h"
+#include "report/week_wording.h"
 #include "report/wording.h"
 
 #include <math.h>
@@ -44,7 +45,11 @@ static void compose_pages(struct an_book *book)
         const struct an_report_page *page = &definition->pages[i];
         switch (page->kind) {
         case AN_PAGE_FRONT:
-            an_compose_front(book, page);
+            if (book->data->week) {
+                an_compose_week_front(book, page);
+            } else {
+                an_compose_front(book, page);
+            }
             break;
         case AN_PAGE_STREAMS:
             an_compose_streams(book, page);
@@ -56,14 +61,20 @@ static void compose_pages(struct an_book *book)
             an_compose_intake(book, page);
             break;
         case AN_PAGE_CAPABILITY:
-        case AN_PAGE_YIELD: /* of a week */
+            an_compose_week_capability(book, page);
+            break;
+        case AN_PAGE_YIELD:
+            an_compose_week_yield(book, page);
+            break;
         case AN_PAGE_KIND_COUNT:
             break;
         }
     }
     if (!book->open) { /* a definition of pages that have nothing to show */
         an_book_page(book);
-        an_book_say(book, AN_TYPE_LEAD, 0, an_say_lead(book->arena, book->data));
+        an_book_say(book, AN_TYPE_LEAD, 0,
+                    book->data->week ? an_say_week_lead(book->arena, book->data)
+                                     : an_say_lead(book->arena, book->data));
     }
 }
 
@@ -131,7 +142,7 @@ enum an_status an_report_compose(const struct an_period_data *data, const char *
     const char *line = data->line->title ? data->line->title : data->line->name;
     enum an_status st = AN_OK;
     const char *title = an_arena_printf(arena, "%s, %s, %s", data->title, line, data->now.label);
-    const char *subject = an_say_lead(arena, data);
+    const char *subject = data->week ? an_say_week_lead(arena, data) : an_say_lead(arena, data);
     const char *keywords = an_arena_printf(arena, "ledger size %llu, root %s",
                                            (unsigned long long)data->head.size, data->root_hex);
     if (!title || !subject || !keywords) {

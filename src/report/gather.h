@@ -28,6 +28,12 @@ AN_CHECKED enum an_status an_gather_streams(struct an_gather *gather);
 AN_CHECKED enum an_status an_gather_onsets(struct an_gather *gather);
 AN_CHECKED enum an_status an_gather_intake(struct an_gather *gather);
 AN_CHECKED enum an_status an_gather_due(struct an_gather *gather);
+/* Of a week, in this order; need all of the above. */
+AN_CHECKED enum an_status an_gather_week_streams(struct an_gather *gather);
+AN_CHECKED enum an_status an_gather_week_yields(struct an_gather *gather);
+AN_CHECKED enum an_status an_gather_week_rates(struct an_gather *gather);
+AN_CHECKED enum an_status an_gather_week_flow(struct an_gather *gather);
+AN_CHECKED enum an_status an_gather_week_record(struct an_gather *gather);
 
 /* Facts of a stream that signalled. `limits`: all its revisions, oldest first. */
 AN_CHECKED enum an_status an_gather_facts(struct an_gather *gather,

@@ -12,7 +12,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { MOST_POINTS = 480 }; /* a large chart is about as many points wide */
+enum { MOST_POINTS = 480, MOST_WEEK_POINTS = 1600 }; /* a large chart is about 480 points wide */
 #define OPEN_BARS                                                                                  \
     ((size_t)AN_RULE_COUNT * 3) /* a rule may be met above, below or on neither side */
 
@@ -213,7 +213,50 @@ static bool copy_phases(const struct copying *copy, const struct an_limits *all,
     return true;
 }
 
-/* Numbers of the shift and the one before, and what is newest. */
+static double level_at(const struct an_stream_view *view, size_t i)
+{
+    return view->points[i].point.level.value * view->scale;
+}
+
+static struct an_level_summary summarise(const struct an_stream_view *view, int64_t from_us,
+                                         int64_t until_us)
+{
+    struct an_level_summary sum = {0, (double)NAN, (double)NAN, (double)NAN};
+    double total = 0;
+    size_t first = 0;
+    while (first < view->count && view->points[first].sample.at_us < from_us) {
+        first++;
+    }
+    size_t end = first;
+    for (; end < view->count && view->points[end].sample.at_us < until_us; end++) {
+        if (isfinite(level_at(view, end))) {
+            total += level_at(view, end);
+            sum.n++;
+        }
+    }
+    if (!sum.n) {
+        return sum;
+    }
+    sum.mean = total / (double)sum.n;
+    double squares = 0;
+    double products = 0;
+    double last = (double)NAN;
+    for (size_t i = first; i < end; i++) {
+        const double away = level_at(view, i) - sum.mean;
+        if (isfinite(away)) {
+            squares += away * away;
+            products += isfinite(last) ? away * last : 0;
+        }
+        last = away;
+    }
+    if (sum.n > 1) {
+        sum.sd = sqrt(squares / (double)(sum.n - 1));
+        sum.lag1 = squares > 0 ? products / squares : (double)NAN;
+    }
+    return sum;
+}
+
+/* Numbers of the period and the one before, and what is newest. */
 static void count_samples(const struct copying *copy)
 {
     const struct an_period_data *data = copy->gather->data;
@@ -239,6 +282,8 @@ static void count_samples(const struct copying *copy)
         }
         sheet->has_limits = point->phase != AN_NONE;
     }
+    sheet->level_now = summarise(view, data->now.from_us, data->now.until_us);
+    sheet->level_before = summarise(view, data->before.from_us, data->before.until_us);
     sheet->readings_per_sample =
         sheet->period_samples ? readings / (double)sheet->period_samples : (double)NAN;
     if (sheet->has_limits) {
@@ -470,7 +515,8 @@ static enum an_status fill_sheet(struct an_gather *gather, const struct an_strea
         goto done;
     }
     struct copying copy = {.gather = gather, .view = &view, .sheet = sheet};
-    copy.first = view.count > MOST_POINTS ? view.count - MOST_POINTS : 0;
+    const size_t most = gather->options->kind == AN_REPORT_WEEK ? MOST_WEEK_POINTS : MOST_POINTS;
+    copy.first = view.count > most ? view.count - most : 0;
     sheet->stream = *stream;
     sheet->title = an_judge_title(gather->line, stream, gather->arena);
     sheet->station_title = view.station ? view.station->title : stream->station;

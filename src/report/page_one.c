@@ -325,7 +325,7 @@ static void draw_notes(struct an_book *book, double bottom)
     book->y += room;
 }
 
-static double cautions_height(struct an_book *book, const struct an_report_page *page)
+double an_cautions_height(struct an_book *book, const struct an_report_page *page)
 {
     double height = page->caution_count ? 6 : 0;
     for (size_t i = 0; i < page->caution_count; i++) {
@@ -335,7 +335,7 @@ static double cautions_height(struct an_book *book, const struct an_report_page 
     return height;
 }
 
-static void draw_cautions(struct an_book *book, const struct an_report_page *page, double height)
+void an_cautions_draw(struct an_book *book, const struct an_report_page *page, double height)
 {
     double y = book->body.y + book->body.height - height;
     if (page->caution_count) {
@@ -394,7 +394,7 @@ void an_compose_front(struct an_book *book, const struct an_report_page *page)
 {
     an_book_page(book);
     draw_lead(book);
-    const double cautions = cautions_height(book, page);
+    const double cautions = an_cautions_height(book, page);
     size_t shown = book->data->signal_count;
     const char *changed_title = NULL;
     for (size_t i = 0; i < page->section_count; i++) {
@@ -428,7 +428,7 @@ void an_compose_front(struct an_book *book, const struct an_report_page *page)
         }
     }
     draw_notes(book, book->body.y + book->body.height - cautions - 4);
-    draw_cautions(book, page, cautions);
+    an_cautions_draw(book, page, cautions);
     if (shown < book->data->signal_count) {
         an_book_page(book);
         an_book_mark(book, "more-signals");

@@ -92,9 +92,13 @@ enum an_status an_period_gather(struct an_store *store, const struct an_line *li
                                .err = err};
     /* cppcheck-suppress uninitvar; it takes the array of functions for a use of it */
     enum an_status (*const parts[])(struct an_gather *) = {
-        periods,          newest,           an_gather_signals, an_gather_streams,
-        an_gather_onsets, an_gather_intake, an_gather_due};
-    for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++) {
+        periods, newest, an_gather_signals, an_gather_streams, an_gather_onsets, an_gather_intake,
+        an_gather_due,
+        /* of a week */
+        an_gather_week_streams, an_gather_week_yields, an_gather_week_rates, an_gather_week_flow,
+        an_gather_week_record};
+    const size_t count = options->kind == AN_REPORT_WEEK ? sizeof parts / sizeof parts[0] : 7;
+    for (size_t i = 0; i < count; i++) {
         const enum an_status st = parts[i](&gather);
         if (st) {
             return st;

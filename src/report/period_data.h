@@ -26,6 +26,12 @@ struct an_fact {
     const char *name, *text;
 };
 
+/* The level of a stream over a period: of its plotted points, as shown. */
+struct an_level_summary {
+    size_t n;
+    double mean, sd, lag1; /* NAN where too few */
+};
+
 /* A stream: what its charts, large or small, and its facts need. */
 struct an_stream_sheet {
     struct an_stream stream;
@@ -40,15 +46,16 @@ struct an_stream_sheet {
     int64_t period_samples, before_samples; /* in this period; in the last one */
     double readings_per_sample;             /* of the samples in this period; NAN if none */
     const char *counted_in;                 /* "reading", or "opportunity" of counts */
-    double last_value;                      /* newest plotted level up to the end; NAN none */
-    int64_t last_us;                        /* its time; AN_NO_INSTANT none */
-    bool has_limits;                        /* locked limits judge its newest samples */
-    bool described;                         /* the line description still has it */
-    bool news;                              /* false: charted, never signalled */
-    double expected_false;                  /* by luck alone, in this period; 0 without limits */
-    bool single_values;                     /* the level panel shows single readings */
-    double lsl, usl, target;                /* spec, in `unit`; NAN where there is none */
-    const char *ribbon_title;               /* NULL: no upstream batch is known */
+    struct an_level_summary level_now, level_before;
+    double last_value;        /* newest plotted level up to the end; NAN none */
+    int64_t last_us;          /* its time; AN_NO_INSTANT none */
+    bool has_limits;          /* locked limits judge its newest samples */
+    bool described;           /* the line description still has it */
+    bool news;                /* false: charted, never signalled */
+    double expected_false;    /* by luck alone, in this period; 0 without limits */
+    bool single_values;       /* the level panel shows single readings */
+    double lsl, usl, target;  /* spec, in `unit`; NAN where there is none */
+    const char *ribbon_title; /* NULL: no upstream batch is known */
     const char **notes;
     size_t note_count;
     struct an_fact *facts; /* only for streams that signalled */
@@ -113,6 +120,8 @@ struct an_text_list {
     size_t count;
 };
 
+struct an_week_data;
+
 struct an_period_data {
     const struct an_line *line;
     const struct an_report_definition *definition;
@@ -158,6 +167,8 @@ struct an_period_data {
     size_t due_count;
     struct an_text_list proposed;  /* limits proposed, not locked: "title, since when" */
     struct an_text_list uncertain; /* "title: from 12 samples" */
+
+    struct an_week_data *week; /* NULL unless the report is on a week */
 };
 
 /* Reads the store; never draws. Statuses are those of reading. */
