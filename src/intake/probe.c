@@ -19,7 +19,10 @@ const char *an_probe_sayf(struct an_probe_state *probe, const char *format, ...)
     va_start(args, format);
     (void)vsnprintf(text, sizeof text, format, args);
     va_end(args);
-    const char *copy = an_arena_copy(probe->arena, text, strlen(text));
+    /* a text that was cut is cut between characters */
+    const struct an_bytes whole = an_bytes_of(text);
+    const size_t length = whole.length + 1 == sizeof text ? an_utf8_check(whole) : whole.length;
+    const char *copy = an_arena_copy(probe->arena, text, length);
     probe->no_memory = probe->no_memory || !copy;
     return copy ? copy : "";
 }
@@ -36,6 +39,7 @@ const char *an_probe_quoted(struct an_probe_state *probe, const char *text)
         return an_probe_sayf(probe, "%s", text);
     }
     struct an_text out = {0};
+    const bool utf8 = an_utf8_check(an_bytes_of(text)) == strlen(text);
     an_text_add_char(&out, '"');
     for (const char *p = text; *p; p++) {
         const unsigned char c = (unsigned char)*p;
@@ -43,6 +47,8 @@ const char *an_probe_quoted(struct an_probe_state *probe, const char *text)
             an_text_addf(&out, "\\%c", c);
         } else if (c < 0x20 || c == 0x7F) {
             an_text_addf(&out, "\\x%02X", c);
+        } else if (c >= 0x80 && !utf8) {
+            an_text_add_char(&out, '?'); /* of a file's name */
         } else {
             an_text_add_char(&out, *p);
         }

@@ -192,6 +192,11 @@ void an_probe_marks_find(struct an_probe_state *probe)
 static void add_word(struct an_probe_state *probe, struct an_probe_column *column,
                      struct an_bytes cell, size_t file, uint64_t line)
 {
+    for (size_t i = 0; i < cell.length; i++) {
+        if (cell.at[i] < 0x20 || cell.at[i] == 0x7F) {
+            return; /* no word that a description could hold; counted as text all the same */
+        }
+    }
     size_t word = an_names_find(column->words, cell);
 
     if (word == AN_NO_NAME && an_names_count(column->words) >= AN_PROBE_WORDS) {

@@ -200,11 +200,22 @@ static void choose_delimiter(struct an_probe_state *probe, const struct an_probe
 }
 
 /* ---- header, preamble, units ------------------------------------------------------------------ */
+/* Names and units that are no UTF-8 or hold control characters get question marks, so that they name
+ * no column; a description takes neither. */
 static struct an_bytes keep(struct an_probe_state *probe, struct an_bytes cell)
 {
     const struct an_bytes trimmed = an_bytes_trim(cell);
     char *copy = an_arena_copy(probe->arena, trimmed.at, trimmed.length);
     probe->no_memory = probe->no_memory || !copy;
+    for (size_t i = 0; copy && i < trimmed.length; i++) {
+        i += an_utf8_check((struct an_bytes){(unsigned char *)copy + i, trimmed.length - i});
+        if (i < trimmed.length) {
+            copy[i] = '?';
+        }
+    }
+    for (size_t i = 0; copy && i < trimmed.length; i++) {
+        copy[i] = (unsigned char)copy[i] < 0x20 || copy[i] == 0x7F ? '?' : copy[i];
+    }
     return (struct an_bytes){(const unsigned char *)(copy ? copy : ""), copy ? trimmed.length : 0};
 }
 
@@ -227,8 +238,8 @@ static void add_prelude(struct an_probe_state *probe, struct an_probe_layout *la
         probe->no_memory = probe->no_memory || !layout->prelude;
     }
     if (layout->prelude && layout->prelude_count < MOST_PRELUDE) {
-        layout->prelude[layout->prelude_count++] =
-            an_arena_copy(probe->arena, line.at, line.length < 400 ? line.length : 400);
+        line.length = line.length < 400 ? line.length : 400;
+        layout->prelude[layout->prelude_count++] = (const char *)keep(probe, line).at;
     }
 }
 
@@ -377,7 +388,9 @@ static void find_last(struct an_probe_state *probe, struct an_probe_file *file)
                      probe->fields.count == layout->columns &&
                      (layout->columns > 1 || an_probe_number_like(line) || !comment_start(line));
     if (!row && probe->fields.count <= 2) {
-        layout->last_line = an_arena_copy(probe->arena, line.at, line.length);
+        layout->last_line = an_utf8_check(line) == line.length
+                                ? an_arena_copy(probe->arena, line.at, line.length)
+                                : NULL;
     }
 }
 

@@ -255,7 +255,9 @@ static bool chunk_rows(struct an_probe_state *probe, size_t index, size_t chunk_
             continue;
         }
         const enum an_status st =
-            record.bad_quote ? AN_DOMAIN : an_fields_part(&probe->fields, record.text, &err);
+            record.bad_quote || an_utf8_check(record.text) < record.text.length
+                ? AN_DOMAIN
+                : an_fields_part(&probe->fields, record.text, &err);
         probe->no_memory = probe->no_memory || st == AN_NO_MEMORY;
         file->rows++;
         if (st || probe->fields.count != layout->columns) {

@@ -8,7 +8,7 @@
 
 #include <string.h>
 
-enum { MOST_SHAPES = 4, MOST_RUNS = 12, MANY = 8 };
+enum { MOST_SHAPES = 4, MOST_RUNS = 12, MANY = 8, MOST_REPEATS = 10000 };
 
 struct run {
     char kind; /* D digits, U upper case, L lower case, or the character itself */
@@ -104,7 +104,10 @@ const char *an_probe_regex_quote(struct an_arena *arena, const char *text, size_
     return out ? out : "";
 }
 
-static void add_shape(struct an_probe_state *probe, const struct shape *shape, struct an_text *out)
+/* `wide`: any number of characters where counts in braces would multiply beyond what a description
+ * takes (see line/regex_check.c). */
+static void add_shape(struct an_probe_state *probe, const struct shape *shape, bool wide,
+                      struct an_text *out)
 {
     const bool literal = shape->texts >= MANY || is_reference(shape);
     for (size_t i = 0; i < shape->run_count; i++) {
@@ -114,12 +117,37 @@ static void add_shape(struct an_probe_state *probe, const struct shape *shape, s
             continue;
         }
         an_text_add(out, run->kind == 'D' ? "[0-9]" : run->kind == 'U' ? "[A-Z]" : "[a-z]");
-        if (run->least != run->most) {
+        if (wide && run->most > 1) {
+            an_text_add_char(out, '+');
+        } else if (run->least != run->most) {
             an_text_addf(out, "{%zu,%zu}", run->least, run->most);
         } else if (run->least > 1) {
             an_text_addf(out, "{%zu}", run->least);
         }
     }
+}
+
+static bool too_many_repeats(const struct shape *shapes, size_t count)
+{
+    size_t product = 1;
+    for (size_t i = 0; i < count; i++) {
+        for (size_t k = 0; k < shapes[i].run_count && product <= MOST_REPEATS; k++) {
+            product *= shapes[i].runs[k].kind == 'S' ? 1 : shapes[i].runs[k].most;
+        }
+    }
+    return product > MOST_REPEATS;
+}
+
+/* One serial of a shape of its own among many of another: left out, and named. */
+static bool is_stray(const struct an_probe_column *column, const struct shape *shapes, size_t count,
+                     const struct shape *shape)
+{
+    uint64_t most = 0;
+    for (size_t i = 0; i < count; i++) {
+        most = shapes[i].texts > most ? shapes[i].texts : most;
+    }
+    return count > 1 && shape->texts == 1 &&
+           (shape->rows * 500 < column->rows || (shape->rows == 1 && most >= 20));
 }
 
 /* Shapes of all texts; false if there are too many. */
@@ -168,9 +196,10 @@ const char *an_probe_serials(struct an_probe_state *probe, const struct an_probe
     *doubt = NULL;
     *reference = NULL;
     const bool found = find_shapes(column, shapes, &count);
+    const bool wide = found && too_many_repeats(shapes, count);
     for (size_t i = 0; found && i < count; i++) {
         const struct shape *shape = &shapes[i];
-        if (count > 1 && shape->texts == 1 && shape->rows * 500 < column->rows) {
+        if (is_stray(column, shapes, count, shape)) {
             an_text_addf(&notes,
                          "%s\"%.*s\" (%s, %llu row%s) has another shape and is left out: "
                          "damaged?",
@@ -182,7 +211,7 @@ const char *an_probe_serials(struct an_probe_state *probe, const struct an_probe
         }
         an_text_add(&out, used++ ? "|" : "");
         const size_t from = out.length;
-        add_shape(probe, shape, &out);
+        add_shape(probe, shape, wide, &out);
         if (is_reference(shape)) {
             *reference = an_probe_sayf(probe, "%s", an_text_of(&out) + from);
         } else {

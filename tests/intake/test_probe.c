@@ -211,7 +211,7 @@ static const struct sample samples[] = {
      NULL},
     {"UTF-16, low byte first",
      "\xFF\xFEt\0,\0x\0_\0m\0m\0\n\0T\0-\0001\0,\0001\0.\0005\0\n\0T\0-\0002\0,\0002\0.\0005\0\n\0",
-     52,
+     48,
      {"encoding: utf-16", "low byte first", "unit: mm"},
      {NULL},
      AN_OK,
