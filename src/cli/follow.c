@@ -95,7 +95,9 @@ static enum an_status start(struct an_follow *f)
         f->active_us = an_clock_monotonic_us();
         st = an_spool_look(f->spool, f->active_us, &cli->err);
     }
-    an_store_yield(cli->store);
+    if (cli->store) {
+        an_store_yield(cli->store);
+    }
     return st;
 }
 
