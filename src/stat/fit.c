@@ -105,6 +105,17 @@ static bool as_normal(const struct an_fit *fit, double x, double *z)
     return false;
 }
 
+/* log P(|N| <= x), N normal with mean m and sd 1, for small x: the density's series about 0; the
+ * difference of two chances would lose its digits. Next term below 1e-13. */
+static double log_near_zero(double m, double x)
+{
+    const double m2 = m * m, x2 = x * x;
+    const double h2 = m2 - 1.0, h4 = (m2 - 6.0) * m2 + 3.0,
+                 h6 = ((m2 - 15.0) * m2 + 45.0) * m2 - 15.0;
+    return log(2.0 * x) - LOG_ROOT_TWO_PI - m2 / 2.0 +
+           log1p(x2 * (h2 / 6.0 + x2 * (h4 / 120.0 + x2 * h6 / 5040.0)));
+}
+
 /* log of P(X > x) where that is the simple tail: -(x / scale)^k */
 static double power_tail(const struct an_fit *fit, double x)
 {
@@ -155,6 +166,10 @@ double an_fit_log_below(const struct an_fit *fit, double x)
     if (fit->shape == AN_SHAPE_FOLDED_NORMAL) {
         if (!(x > 0.0)) {
             return LOG_ZERO;
+        }
+        const double m = fit->par[0] / fit->par[1];
+        if (x / fit->par[1] * (1.0 + m) < 0.05) {
+            return log_near_zero(m, x / fit->par[1]);
         }
         const double high = (x - fit->par[0]) / fit->par[1], low = (-x - fit->par[0]) / fit->par[1];
         return log(high <= 0.0 ? an_normal_below(high) - an_normal_below(low)

@@ -111,10 +111,10 @@ enum an_status fit_weibull_logs(const double at[], size_t n, double start, doubl
         const double off = weibull_off(&logs, k, &slope, &weights);
         *(off > 0.0 ? &high : &low) = k;
         double next = k * exp(-off / slope);
-        if (!(next > low && next < high)) {
+        const bool still = fabs(next - k) <= 4e-15 * k || high - low <= 4e-15 * k;
+        if (!still && !(next > low && next < high)) {
             next = isfinite(high) ? (low + high) / 2.0 : 2.0 * k;
         }
-        const bool still = fabs(next - k) <= 4e-15 * k || off == 0.0;
         k = next;
         if (still) {
             (void)weibull_off(&logs, k, &slope, &weights);
