@@ -17,7 +17,7 @@ CREATE INDEX visit_by_item ON visit (item_id, last_us, first_us, file_id);
 CREATE TABLE header (
     header_id INTEGER PRIMARY KEY, -- number of the header
     station TEXT NOT NULL,         -- station's name
-    names TEXT NOT NULL,           -- JSON array of the column names in their order
+    names TEXT NOT NULL,           -- the column names in their order, one a line
     file_id INTEGER NOT NULL REFERENCES file (file_id) DEFERRABLE INITIALLY DEFERRED,
                                    -- the file that brought it first
     UNIQUE (station, names)

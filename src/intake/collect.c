@@ -19,6 +19,7 @@ struct an_collect {
     size_t station;         /* that of options.station, or AN_NONE */
     int64_t line_revision;  /* in force; 0: none */
     struct an_arena *arena; /* of the last result */
+    struct an_recent recent; /* what streams were lately */
 };
 
 struct an_collect_tuning an_collect_usual_tuning(void)
@@ -102,6 +103,7 @@ void an_collect_close(struct an_collect *collect)
         an_plan_close(collect->plans[i]);
     }
     an_free(collect->plans);
+    an_recent_close(&collect->recent);
     an_arena_close(collect->arena);
     an_free(collect);
 }
@@ -196,8 +198,9 @@ static enum an_status keep_original(struct an_collect *collect, struct an_source
     return st ? st : an_store_original_close(collect->store, file->file_id, &file->hash, err);
 }
 
-static enum an_status hold_file(struct an_collect *collect, struct an_source *source,
-                                struct an_file *file, void *buffer, struct an_error *err)
+static enum an_status hold_file(struct an_collect *collect, struct an_reading *reading,
+                                struct an_source *source, struct an_file *file,
+                                struct an_error *err)
 {
     enum an_status st = an_store_begin(collect->store, err);
 
@@ -205,7 +208,8 @@ static enum an_status hold_file(struct an_collect *collect, struct an_source *so
         return st;
     }
     st = an_store_next_file(collect->store, &file->file_id, err);
-    st = st ? st : keep_original(collect, source, file, buffer, err);
+    st = st ? st : keep_original(collect, source, file, reading->piece, err);
+    st = st ? st : an_watch_keep(reading, file->file_id, &file->hash, err);
     st = st ? st : an_store_put_file(collect->store, file, err);
     st = st ? st : end_transaction(collect, err);
     if (st) {
@@ -262,6 +266,7 @@ static enum an_status take_file(struct an_collect *collect, size_t station,
     reading->options = &collect->options;
     reading->tuning = &collect->tuning;
     reading->source = source;
+    reading->recent = &collect->recent;
     st = an_reading_open(reading, err);
     st = st ? st : read_file(collect, reading, file, err);
     if (st) {
@@ -270,7 +275,7 @@ static enum an_status take_file(struct an_collect *collect, size_t station,
     if (reading->whole.reason != AN_HOLD_NO_REASON) {
         result->how = AN_HELD_WHOLE;
         st = tell_whole(collect, reading, file, err);
-        st = st ? st : hold_file(collect, source, file, reading->piece, err);
+        st = st ? st : hold_file(collect, reading, source, file, err);
         goto done;
     }
     if (renamed) {
@@ -279,11 +284,14 @@ static enum an_status take_file(struct an_collect *collect, size_t station,
                 "under a safe one");
     }
     result->how = AN_TAKEN;
-    st = tell_rows(collect, reading, file, err);
+    st = an_watch_keep(reading, file->file_id, &file->hash, err);
+    st = st ? st : tell_rows(collect, reading, file, err);
     st = st ? st : an_store_put_file(collect->store, file, err);
     st = st ? st : end_transaction(collect, err);
     if (st) {
         an_store_rollback(collect->store);
+    } else if (!collect->options.dry_run) {
+        st = an_watch_learn(&reading->watch, &collect->recent, err);
     }
 done:
     an_reading_close(reading);

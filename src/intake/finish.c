@@ -101,17 +101,21 @@ enum an_status an_finish_spill_rows(struct an_finish *finish, uint64_t block, st
 static enum an_status put_stay(struct an_finish *finish, const struct an_stay *stay,
                                struct an_error *err)
 {
-    bool before = false;
+    enum an_look_found found = AN_LOOK_NEW;
     int64_t visit_id = 0;
+    uint32_t doubt = 0;
     uint32_t fate = 0;
     const enum an_status st =
-        an_visit_put(finish, stay, finish->visits_before > 0, &before, &visit_id, err);
+        an_visit_put(finish, stay, finish->visits_before > 0, &found, &doubt, &visit_id, err);
 
     if (st) {
         return st;
     }
-    if (before) {
+    if (found == AN_LOOK_BEFORE) {
         finish->visits_before++;
+    } else if (found == AN_LOOK_DOUBT) {
+        finish->visits_before++;
+        fate = UINT32_MAX - doubt;
     } else if (visit_id) {
         finish->first_visit = finish->first_visit ? finish->first_visit : visit_id;
         if (visit_id < finish->first_visit || visit_id - finish->first_visit >= UINT32_MAX) {
@@ -144,9 +148,18 @@ static enum an_status answer_rows(struct ending *ending, uint64_t block)
 
     if (finish->visits_before) {
         for (size_t i = 0; i < map->rows; i++, ending->row++) {
-            if (an_rowmap_fate(map, map->locals[i]) == 0 &&
-                !an_rowmap_mark_before(map, ending->row)) {
+            const uint32_t fate = an_rowmap_fate(map, map->locals[i]);
+
+            if (fate == 0 && !an_rowmap_mark_before(map, ending->row)) {
                 return an_fail(ending->err, AN_NO_MEMORY, "out of memory");
+            }
+            if (finish->look->doubt_count && fate > UINT32_MAX - finish->look->doubt_count) {
+                const enum an_status st =
+                    an_look_add_row(finish->look, ending->row, (uint32_t)block, (uint32_t)i,
+                                    UINT32_MAX - fate, ending->err);
+                if (st) {
+                    return st;
+                }
             }
         }
         return AN_OK;
@@ -291,5 +304,8 @@ enum an_status an_finish_all(struct an_finish *finish, uint64_t last_block, stru
         st = answer_rows(&ending, last_block);
     }
     an_text_free(&ending.joined);
+    if (!st && finish->visits_before) {
+        st = an_look_decide(finish, err);
+    }
     return st;
 }

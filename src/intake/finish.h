@@ -7,8 +7,11 @@
 #define AN_INTAKE_FINISH_H
 
 #include "andamento/store/store.h"
+#include "intake/look.h"
+#include "intake/notes.h"
 #include "intake/rowmap.h"
 #include "intake/subgroup.h"
+#include "intake/watch.h"
 
 struct an_finish {
     struct an_store *store;
@@ -18,7 +21,7 @@ struct an_finish {
     int64_t file_id;
     int64_t modified_us;
     int64_t first_visit;    /* id of the first visit put; 0: none yet */
-    uint64_t visits_before; /* visits found that were taken before */
+    uint64_t visits_before; /* visits found that were taken before, or are in doubt */
     struct an_shift shift;  /* the last one asked for */
     bool has_shift;
     int64_t **streams; /* ids, per quantity by split; 0 not asked for yet */
@@ -26,6 +29,11 @@ struct an_finish {
     struct an_arena *arena; /* of texts for one visit after the other */
     bool spilled;           /* something was written away */
     bool visits_spilled;    /* visits were */
+    struct an_look *look;   /* what the store knows of the visits already */
+    struct an_watch *watch; /* the file as a whole */
+    struct an_notes *notes;
+    bool as_is;     /* doubts about the file were set aside */
+    bool gauge_due; /* of the visit at hand */
 };
 
 AN_CHECKED enum an_status an_finish_open(struct an_finish *finish, struct an_error *err);

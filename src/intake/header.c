@@ -269,8 +269,8 @@ static bool explain_missing(const struct an_header *header, const struct an_plan
                        *others ? "; it has, not in use: " : "", others);
 }
 
-static void note_unused(const struct an_header *header, const struct an_plan *plan,
-                        struct an_notes *notes)
+void an_header_note_unused(const struct an_header *header, const struct an_plan *plan,
+                           struct an_notes *notes)
 {
     size_t unused = 0;
     size_t first = 0;
@@ -294,7 +294,7 @@ static void note_unused(const struct an_header *header, const struct an_plan *pl
 
 bool an_header_read(struct an_header *header, const struct an_plan *plan,
                     const struct an_fields *fields, struct an_bytes record, uint64_t line,
-                    struct an_notes *notes, struct an_complaint *complaint, enum an_status *st)
+                    struct an_complaint *complaint, enum an_status *st)
 {
     size_t missing = AN_NONE;
 
@@ -319,7 +319,6 @@ bool an_header_read(struct an_header *header, const struct an_plan *plan,
     if (complaint->reason != AN_HOLD_NO_REASON) {
         return false;
     }
-    note_unused(header, plan, notes);
     header->is_read = true;
     return true;
 }

@@ -27,7 +27,10 @@ void an_header_close(struct an_header *header); /* all zeroes is fine */
  * through *st. */
 bool an_header_read(struct an_header *header, const struct an_plan *plan,
                     const struct an_fields *fields, struct an_bytes record, uint64_t line,
-                    struct an_notes *notes, struct an_complaint *complaint, enum an_status *st);
+                    struct an_complaint *complaint, enum an_status *st);
+/* Notes the columns that the plan has no use for. */
+void an_header_note_unused(const struct an_header *header, const struct an_plan *plan,
+                           struct an_notes *notes);
 /* Checks the row of units against the plan. */
 bool an_header_units(struct an_header *header, const struct an_plan *plan,
                      const struct an_fields *fields, struct an_bytes record, uint64_t line,

@@ -76,6 +76,18 @@ static const struct {
                                "The split columns have more than 65536 combinations in one file. "
                                "A column that differs in each row is no split; mend the "
                                "description."},
+    [AN_HOLD_CLOCK] = {"clock",
+                       "The station's clock is far off: rows of the future, of before 2000, "
+                       "or of before their items were made. Set the clock; if the times "
+                       "are right after all, release the file as it is."},
+    [AN_HOLD_UNIT_SUSPECT] =
+        {"unit.suspect", "The readings are about a known factor of units away from what the stream "
+                         "was just before. Find out in which unit the station writes; mend "
+                         "column_unit, or release the file as it is if the readings are right."},
+    [AN_HOLD_STATION_IDENTITY] =
+        {"station.identity", "The file comes from a machine that the station never had. Find out "
+                             "whether it was replaced or mixed up; release the file as it is to "
+                             "confirm the new machine."},
     [AN_HOLD_ROW_TRUNCATED] = {"row.truncated",
                                "The last line has no line end, so its last field may be cut even "
                                "if it looks complete. Have the station send the file again."},
@@ -132,6 +144,17 @@ static const struct {
     [AN_HOLD_SPLIT_BAD] = {"split.bad",
                            "A column that parts the streams holds a text that cannot stand in a "
                            "stream's name. Use a short code without control characters."},
+    [AN_HOLD_ROW_CONFLICT] =
+        {"row.conflict",
+         "The same row was taken before with other values, and nothing says that "
+         "this is a correction. Find out which is right; a higher attempt number or "
+         "a reason lets a correction of the whole item in."},
+    [AN_HOLD_PARENT_UNKNOWN] =
+        {"parent.unknown", "An item that should be known was never seen at a station. The row is "
+                           "taken by itself when the item comes; check the serial if it does not."},
+    [AN_HOLD_TIME_BEFORE] = {"time.before",
+                             "The row is of before its item was made. Check the serial, and the "
+                             "clocks of both stations."},
 };
 
 bool an_complain(struct an_complaint *complaint, enum an_hold_reason reason, uint64_t line,
@@ -184,6 +207,11 @@ const char *an_hold_code(enum an_hold_reason reason)
 bool an_hold_is_whole_file(enum an_hold_reason reason)
 {
     return reason > AN_HOLD_NO_REASON && reason < AN_HOLD_ROW_TRUNCATED;
+}
+
+bool an_hold_is_doubt(enum an_hold_reason reason)
+{
+    return reason >= AN_HOLD_CLOCK && reason < AN_HOLD_ROW_TRUNCATED;
 }
 
 const char *an_held_advice(const char *code)

@@ -38,6 +38,9 @@ enum an_hold_reason {
     AN_HOLD_LIMIT_FIELD,
     AN_HOLD_LIMIT_COLUMNS,
     AN_HOLD_LIMIT_STREAMS,
+    AN_HOLD_CLOCK, /* from here on: a doubt that a person may set aside */
+    AN_HOLD_UNIT_SUSPECT,
+    AN_HOLD_STATION_IDENTITY,
     /* rows */
     AN_HOLD_ROW_TRUNCATED,
     AN_HOLD_ROW_FIELDS,
@@ -60,6 +63,9 @@ enum an_hold_reason {
     AN_HOLD_WORD_UNKNOWN,
     AN_HOLD_SPLIT_MISSING,
     AN_HOLD_SPLIT_BAD,
+    AN_HOLD_ROW_CONFLICT,
+    AN_HOLD_PARENT_UNKNOWN,
+    AN_HOLD_TIME_BEFORE,
     AN_HOLD_REASONS /* how many there are */
 };
 
@@ -83,5 +89,7 @@ struct an_shown an_shown(struct an_bytes raw);
 
 const char *an_hold_code(enum an_hold_reason reason);
 bool an_hold_is_whole_file(enum an_hold_reason reason);
+/* A doubt about the file that a person may set aside: the file is then taken as it is. */
+bool an_hold_is_doubt(enum an_hold_reason reason);
 
 #endif

@@ -103,6 +103,10 @@ static enum an_status set_patterns(struct an_plan *plan, struct an_error *err)
         st = set_pattern(plan, &plan->footer, station->dialect.footer, false, "footer", err);
         find_footer_start(plan, station->dialect.footer);
     }
+    if (!st) {
+        st =
+            set_pattern(plan, &plan->file_number, station->number_regex, false, "file_number", err);
+    }
     return st;
 }
 
@@ -110,7 +114,7 @@ static enum an_status set_patterns(struct an_plan *plan, struct an_error *err)
 static size_t count_names(const struct an_plan *plan)
 {
     const struct an_station *station = plan->station;
-    size_t most = 9 + station->link_count * 6 + station->allowed_count +
+    size_t most = 10 + station->key.count + station->link_count * 6 + station->allowed_count +
                   station->part_whole_count * 2 + station->preamble_count;
 
     for (size_t i = 0; i < station->characteristic_count; i++) {
@@ -371,6 +375,104 @@ static bool set_lists(struct an_plan *plan)
     return true;
 }
 
+/* ---- what tells rows, machines and files apart ------------------------------------------------- */
+static void add_key(struct an_plan *plan, size_t column)
+{
+    bool there = column == AN_NONE || column == plan->item;
+
+    for (size_t i = 0; i < plan->key_count; i++) {
+        there = there || plan->key[i] == column;
+    }
+    if (!there) {
+        plan->key[plan->key_count++] = column;
+    }
+}
+
+static size_t column_named(const struct an_plan *plan, const char *name)
+{
+    for (size_t i = 0; name && i < plan->column_count; i++) {
+        if (strcmp(plan->columns[i].name, name) == 0) {
+            return i;
+        }
+    }
+    return AN_NONE;
+}
+
+/* Declared, or the usual: when, in which order, where on the item, in which stream. */
+static bool set_key(struct an_plan *plan)
+{
+    const struct an_station *station = plan->station;
+
+    plan->key_declared = station->key.count > 0;
+    for (size_t i = 0; i < station->key.count; i++) {
+        (void)need(plan, station->key.at[i], AN_USE_TEXT);
+    }
+    plan->key = an_arena_alloc(plan->arena, plan->column_count + 1, sizeof *plan->key);
+    if (!plan->key) {
+        return false;
+    }
+    for (size_t i = 0; i < station->key.count; i++) {
+        add_key(plan, column_named(plan, station->key.at[i]));
+    }
+    if (plan->key_declared) {
+        return true;
+    }
+    add_key(plan, plan->time);
+    add_key(plan, plan->sequence);
+    for (size_t i = 0; i < plan->split_count; i++) {
+        for (size_t k = 0; k < plan->splits[i].count; k++) {
+            add_key(plan, plan->splits[i].columns[k]);
+        }
+    }
+    for (size_t i = 0; i < plan->link_count; i++) {
+        add_key(plan, plan->links[i].row);
+        add_key(plan, plan->links[i].column_place);
+        add_key(plan, plan->links[i].region);
+    }
+    for (size_t i = 0; i < plan->quantity_count; i++) {
+        const struct an_characteristic *c = plan->quantities[i].of;
+
+        add_key(plan, column_named(plan, c->position_column));
+        add_key(plan, column_named(plan, c->row_column));
+        add_key(plan, column_named(plan, c->column_column));
+    }
+    return true;
+}
+
+static size_t preamble_named(const struct an_plan *plan, const char *name)
+{
+    for (size_t i = 0; name && i < plan->station->preamble_count; i++) {
+        if (strcmp(plan->station->preamble[i].column, name) == 0) {
+            return i;
+        }
+    }
+    return AN_NONE;
+}
+
+static bool set_trust(struct an_plan *plan)
+{
+    const struct an_station *station = plan->station;
+
+    plan->identity = preamble_named(plan, station->identity_column);
+    plan->identity_is_tool = station->identity_column && plan->identity == AN_NONE;
+    plan->number = preamble_named(plan, station->number_column);
+    plan->makers = an_arena_alloc(plan->arena, plan->line->station_count + 1, sizeof *plan->makers);
+    if (!plan->makers) {
+        return false;
+    }
+    for (size_t i = 0; i < plan->line->station_count && !station->item_refines; i++) {
+        const struct an_station *other = &plan->line->stations[i];
+
+        if (other->item_refines && other->item_kind == station->item_kind) {
+            plan->makers[plan->maker_count++] = i;
+        }
+    }
+    for (size_t i = 0; i < plan->line->kind_count; i++) {
+        plan->any_closed = plan->any_closed || plan->line->kinds[i].closed_by;
+    }
+    return set_key(plan);
+}
+
 static bool set_columns(struct an_plan *plan)
 {
     const struct an_station *station = plan->station;
@@ -391,6 +493,7 @@ static bool set_columns(struct an_plan *plan)
     plan->tool = need(plan, station->tool_column, AN_USE_TEXT);
     plan->who = need(plan, station->operator_column, AN_USE_TEXT);
     plan->attempt = need(plan, station->attempt_column, AN_USE_TEXT);
+    plan->reason = need(plan, station->reason_column, AN_USE_TEXT);
     if (!set_lists(plan)) {
         return false;
     }
@@ -402,7 +505,7 @@ static bool set_columns(struct an_plan *plan)
         }
     }
     plan->quantity_count = quantities;
-    return true;
+    return set_trust(plan);
 }
 
 enum an_status an_plan_open(const struct an_line *line, size_t station, struct an_plan **out,
@@ -461,6 +564,7 @@ void an_plan_close(struct an_plan *plan)
     }
     free_pattern(&plan->reference);
     free_pattern(&plan->footer);
+    free_pattern(&plan->file_number);
     an_zone_close(plan->own_zone);
     an_arena_close(plan->arena);
     an_free(plan);

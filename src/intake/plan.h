@@ -92,6 +92,15 @@ struct an_plan {
     struct an_plan_column *columns;
     size_t column_count;
     size_t item, time, sequence, purpose, gauge, tool, who, attempt; /* columns or AN_NONE */
+    size_t reason;                                                   /* why a row was corrected */
+    size_t *key; /* columns that tell an item's rows apart */
+    size_t key_count;
+    bool key_declared;       /* else it is the usual one, and may not be enough */
+    size_t identity, number; /* preamble fields that name the machine and count the files */
+    bool identity_is_tool;
+    size_t *makers; /* stations that make items of this one's kind; not this one */
+    size_t maker_count;
+    bool any_closed; /* some kind of item is closed by a station */
     struct an_quantity *quantities;
     size_t quantity_count;
     struct an_plan_split *splits;
@@ -105,7 +114,7 @@ struct an_plan {
     struct an_zone *zone;             /* of times without offset */
     struct an_zone *own_zone;         /* to be closed, or NULL */
     struct an_pattern *kind_patterns; /* one a kind */
-    struct an_pattern reference, footer;
+    struct an_pattern reference, footer, file_number;
     char footer_start[64]; /* what a footer line begins with for certain; "" unknown */
     struct an_pattern *preamble;
     size_t preamble_count;

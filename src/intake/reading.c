@@ -64,6 +64,9 @@ void an_reading_close(struct an_reading *reading)
     an_free(reading->row.cells);
     an_free(reading->piece);
     an_rowmap_close(&reading->map);
+    an_look_close(&reading->look);
+    an_watch_close(&reading->watch);
+    an_free(reading->let_in);
     an_fields_close(&reading->fields);
     an_lines_free(&reading->lines);
     an_text_free(&reading->line_text);
@@ -93,11 +96,23 @@ static enum an_status begin(struct an_reading *reading, struct an_error *err)
     reading->id.is_set = false;
     an_when_begin(&reading->when);
     an_rowmap_begin(&reading->map);
+    if (!an_look_begin(&reading->look)) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory");
+    }
+    an_watch_close(&reading->watch);
+    memset(&reading->trait, 0, sizeof reading->trait);
+    reading->only_next = 0;
+    reading->passed = 0;
+    reading->let_in_count = 0;
     an_lines_begin(&reading->lines, dialect->delimiter, dialect->trim);
     reading->finish = (struct an_finish){.store = reading->store,
                                          .plan = plan,
                                          .map = &reading->map,
                                          .stays = &reading->stays,
+                                         .look = &reading->look,
+                                         .watch = &reading->watch,
+                                         .notes = &reading->notes,
+                                         .as_is = reading->as_is,
                                          .file_id = reading->file_id};
     enum an_status st = an_fields_begin(&reading->fields, dialect->delimiter, dialect->trim, err);
     st = st ? st : an_stays_open(&reading->stays, plan, err);
@@ -186,7 +201,7 @@ static void note_the_rest(struct an_reading *reading)
 static enum an_status end(struct an_reading *reading, struct an_error *err)
 {
     const struct an_counts *counts = &reading->counts;
-    const bool marked = reading->map.before_rows > 0;
+    const bool decided = reading->look.done;
 
     if (reading->whole.reason != AN_HOLD_NO_REASON || !check_whole(reading)) {
         return AN_OK;
@@ -204,12 +219,16 @@ static enum an_status end(struct an_reading *reading, struct an_error *err)
         return st;
     }
     if (reading->finish.visits_before) {
-        if (marked) {
+        if (decided) {
             return an_fail(err, AN_BUG, "\"%s\": rows known from before were found twice",
                            reading->source->path);
         }
-        reading->read_again = true;
+        reading->read_again = an_watch_items(reading);
         return AN_OK;
+    }
+    st = an_watch_file(reading, err);
+    if (st || reading->whole.reason != AN_HOLD_NO_REASON) {
+        return st;
     }
     note_the_rest(reading);
     if (counts->rows != counts->taken + counts->duplicate + counts->held + counts->blank ||

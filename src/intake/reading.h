@@ -12,11 +12,13 @@
 #include "intake/fields.h"
 #include "intake/finish.h"
 #include "intake/header.h"
+#include "intake/look.h"
 #include "intake/lines.h"
 #include "intake/notes.h"
 #include "intake/row.h"
 #include "intake/source.h"
 #include "intake/tuning.h"
+#include "intake/watch.h"
 #include "intake/when.h"
 
 struct an_counts { /* rows = taken + duplicate + held + blank */
@@ -70,6 +72,18 @@ struct an_reading {
     bool ordinary_tried;
     struct an_ordinary *ordinary; /* NULL: every row goes through the row path */
     unsigned char *piece;
+    /* against what the store knows */
+    struct an_look look; /* lasts over the readings of a file */
+    struct an_watch watch;
+    struct an_recent *recent; /* the collector's */
+    struct an_file_trait trait;
+    bool as_is; /* a person set doubts about the file aside */
+    /* of a file's held rows that are tried again */
+    const uint64_t *only; /* lines of the rows to be taken, rising; NULL: all */
+    size_t only_count, only_next;
+    int64_t passed;   /* rows that were not asked for, or do not fit yet */
+    uint64_t *let_in; /* lines of those that fit now */
+    size_t let_in_count, let_in_capacity;
 };
 
 AN_CHECKED enum an_status an_reading_open(struct an_reading *reading, struct an_error *err);

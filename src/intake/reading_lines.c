@@ -109,7 +109,7 @@ static enum an_status read_header(struct an_reading *reading, const struct an_re
         return st;
     }
     (void)an_header_read(&reading->header, reading->plan, &reading->fields, record->text,
-                         record->line, &reading->notes, &reading->whole, &st);
+                         record->line, &reading->whole, &st);
     return st ? an_fail(err, st, "out of memory") : AN_OK;
 }
 
@@ -217,7 +217,7 @@ static void complain_frame(struct an_reading *reading, enum an_lines_got got,
 static bool may_be_ordinary(const struct an_reading *reading)
 {
     return reading->ordinary && reading->rows_begun && !reading->has_footer && !reading->at_end &&
-           !reading->when.settled && !reading->map.before_rows;
+           !reading->when.settled && !reading->look.done && !reading->only;
 }
 
 static enum an_status take_ordinary(struct an_reading *reading, struct an_error *err)

@@ -5,6 +5,7 @@
  */
 #include "intake/reading.h"
 
+#include <inttypes.h>
 #include <string.h>
 
 enum { MOST_HELD_TEXT = 64 * 1024 };
@@ -22,6 +23,10 @@ enum an_status an_reading_hold(struct an_reading *reading, const struct an_compl
         .text = text,
     };
 
+    if (reading->only) { /* it is held already */
+        reading->passed++;
+        return AN_OK;
+    }
     if (held.text.length > MOST_HELD_TEXT) {
         held.text.length = MOST_HELD_TEXT;
     }
@@ -191,16 +196,88 @@ enum an_status an_reading_bound(struct an_reading *reading, struct an_error *err
     return st;
 }
 
-static enum an_status take_row(struct an_reading *reading, struct an_error *err)
+/* What the store's look-ups decided about a row that is right in itself. */
+static enum an_status hold_by_verdict(struct an_reading *reading, const struct an_verdict *verdict,
+                                      struct an_bytes text, struct an_error *err)
+{
+    const struct an_plan *plan = reading->plan;
+    const struct an_row *row = &reading->row;
+    struct an_complaint complaint = {.reason = AN_HOLD_NO_REASON};
+
+    if (verdict->reason == AN_HOLD_PARENT_UNKNOWN) {
+        const bool own = verdict->link == AN_NONE;
+        const size_t column = own ? plan->item : plan->links[verdict->link].column;
+        const size_t kind =
+            own ? plan->station->item_kind : plan->links[verdict->link].rule->kind;
+
+        (void)an_row_complain(row, plan, column, verdict->reason, &complaint,
+                              "no station has seen the %s \"%s\" yet",
+                              plan->line->kinds[kind].title, an_shown(row->cells[column].text).text);
+    } else if (verdict->reason == AN_HOLD_TIME_BEFORE) {
+        (void)an_row_complain(row, plan, plan->time, verdict->reason, &complaint,
+                              "\"%s\" is before this item was made, by more than the clocks may "
+                              "differ",
+                              an_shown(row->cells[plan->time].text).text);
+    } else {
+        (void)an_complain(&complaint, verdict->reason, row->line, 0, NULL,
+                          "line %" PRIu64 " of file %" PRId64 " is the same row with other values; "
+                          "neither a higher attempt number nor a reason tells that this one "
+                          "corrects all of the item's rows there",
+                          verdict->line, verdict->file_id);
+    }
+    return an_reading_hold(reading, &complaint, text, err);
+}
+
+static bool note_let_in(struct an_reading *reading)
+{
+    void *array = reading->let_in;
+
+    if (!reading->only) {
+        return true;
+    }
+    if (!an_grow(&array, reading->let_in_count, &reading->let_in_capacity,
+                 sizeof *reading->let_in)) {
+        return false;
+    }
+    reading->let_in = array;
+    reading->let_in[reading->let_in_count++] = reading->row.line;
+    return true;
+}
+
+/* Of a file's held rows that are tried again only those that were named are taken. */
+static bool is_asked(struct an_reading *reading, uint64_t line)
+{
+    while (reading->only_next < reading->only_count && reading->only[reading->only_next] < line) {
+        reading->only_next++;
+    }
+    return !reading->only || (reading->only_next < reading->only_count &&
+                              reading->only[reading->only_next] == line);
+}
+
+static enum an_status take_row(struct an_reading *reading, struct an_bytes text,
+                               struct an_error *err)
 {
     struct an_row *row = &reading->row;
     uint32_t local = 0;
+
+    if (!is_asked(reading, row->line)) {
+        reading->passed++;
+        return AN_OK;
+    }
+    const uint64_t number = reading->accepted++;
+    const struct an_verdict *verdict = an_look_verdict(&reading->look, number);
+    if (verdict) {
+        return hold_by_verdict(reading, verdict, text, err);
+    }
+    if (!note_let_in(reading)) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory");
+    }
 
     reading->first_us = reading->first_us == AN_NO_INSTANT || row->at_us < reading->first_us
                             ? row->at_us
                             : reading->first_us;
     reading->last_us = row->at_us > reading->last_us ? row->at_us : reading->last_us;
-    if (an_rowmap_is_before(&reading->map, reading->accepted++)) {
+    if (an_rowmap_is_before(&reading->map, number)) {
         reading->counts.duplicate++;
         return AN_OK;
     }
@@ -282,5 +359,5 @@ enum an_status an_reading_record(struct an_reading *reading, const struct an_rec
         return st ? an_fail(err, st, "out of memory")
                   : put_wrong_row(reading, record, &complaint, true, err);
     }
-    return take_row(reading, err);
+    return take_row(reading, record->text, err);
 }

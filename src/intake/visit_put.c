@@ -231,7 +231,15 @@ static enum an_status put_sample(struct an_finish *finish, const struct an_group
     if (!st) {
         st = find_ribbon(finish, group, split, item_id, &sample.ribbon, err);
     }
-    return st ? st : an_store_put_sample(finish->store, &sample, err);
+    st = st ? st : an_store_put_sample(finish->store, &sample, err);
+    if (!st && finish->gauge_due) {
+        st = an_store_put_suspect(finish->store, sample.sample_id, "gauge.due", finish->file_id,
+                                  err);
+    }
+    if (!st && finish->plan->quantities[group->quantity].of->kind == AN_MEASURED) {
+        st = an_watch_sample(finish->watch, &sample, group->quantity, err);
+    }
+    return st;
 }
 
 /* ---- the visit -------------------------------------------------------------------------------- */
@@ -275,8 +283,105 @@ static enum an_status put_visit(struct an_finish *finish, const struct an_stay *
     return st;
 }
 
+/* ---- what is noted about it ------------------------------------------------------------------- */
+static const char *doubt_about(const struct an_finish *finish, struct an_bytes name, int64_t at_us)
+{
+    const struct an_line *line = finish->plan->line;
+
+    for (size_t i = 0; i < line->gauge_count; i++) {
+        const struct an_gauge *gauge = &line->gauges[i];
+
+        if (!an_bytes_are(name, gauge->name)) {
+            continue;
+        }
+        if (gauge->station && strcmp(gauge->station, finish->plan->station->name) != 0) {
+            return "belongs to another station";
+        }
+        return gauge->until_us != AN_NO_INSTANT && at_us >= gauge->until_us
+                   ? "is past its calibration"
+                   : NULL;
+    }
+    return "is not among the calibrated ones";
+}
+
+static void note_gauges(struct an_finish *finish, const struct an_stay *stay)
+{
+    const char *fixed = finish->plan->station->gauge;
+    const struct an_word only = {NULL, an_bytes_of(fixed ? fixed : "")};
+    const struct an_word *word = stay->gauge.first ? stay->gauge.first : fixed ? &only : NULL;
+
+    finish->gauge_due = false;
+    for (; word && finish->plan->line->gauge_count; word = word->next) {
+        const char *doubt = doubt_about(finish, word->text, stay->last_us);
+
+        if (doubt) {
+            finish->gauge_due = true;
+            an_note(finish->notes, "gauge.due", stay->first_line,
+                    "gauge \"%s\" %s; what it measured was taken", an_shown(word->text).text,
+                    doubt);
+        }
+    }
+}
+
+static enum an_status note_late_evidence(struct an_finish *finish, const struct an_stay *stay,
+                                         int64_t item_id, struct an_error *err)
+{
+    const struct an_line *line = finish->plan->line;
+    enum an_status st = AN_OK;
+
+    for (size_t i = 0; finish->plan->any_closed && !st && i < line->kind_count; i++) {
+        const struct an_item_kind *kind = &line->kinds[i];
+        const char *serial = NULL;
+        int64_t at_us = 0;
+
+        if (!kind->closed_by) {
+            continue;
+        }
+        st = an_store_item_closed(finish->store, item_id, kind->name, kind->closed_by,
+                                  finish->file_id, finish->arena, &serial, &at_us, err);
+        if (!st && serial) {
+            an_note(finish->notes, "late.evidence", stay->first_line,
+                    "the %s \"%s\" was closed at \"%s\" before this came; what was said of it "
+                    "then stays as it was",
+                    kind->title, an_shown(an_bytes_of(serial)).text, kind->closed_by);
+        }
+    }
+    return st;
+}
+
+static enum an_status watch_visit(struct an_finish *finish, const struct an_stay *stay,
+                                  int64_t item_id, struct an_error *err)
+{
+    struct an_watch *watch = finish->watch;
+    const struct an_doubt *replaces = an_look_replaces(finish->look, stay);
+    enum an_status st = AN_OK;
+
+    if (!watch->visits_put || stay->first_us < watch->earliest_us) {
+        watch->earliest_us = stay->first_us;
+    }
+    watch->visits_put++;
+    for (const struct an_word *word = stay->tool.first; word && finish->plan->identity_is_tool;
+         word = word->next) {
+        if (!an_words_add(&watch->tools, finish->look->arena, word->text)) {
+            return out_of_memory(err);
+        }
+    }
+    for (size_t i = 0; replaces && !st && i < replaces->earlier_count; i++) {
+        st = an_store_supersede(finish->store, &replaces->earlier[i], finish->file_id, err);
+    }
+    if (!st && replaces) {
+        an_note(finish->notes, "rows.superseded", stay->first_line,
+                "the rows of \"%s\" replace those that were taken before, which stay in the store "
+                "and leave the charts",
+                an_shown(serial_of(stay)).text);
+    }
+    note_gauges(finish, stay);
+    return st ? st : note_late_evidence(finish, stay, item_id, err);
+}
+
 enum an_status an_visit_put(struct an_finish *finish, const struct an_stay *stay, bool only_look,
-                            bool *before, int64_t *visit_id, struct an_error *err)
+                            enum an_look_found *found, uint32_t *doubt, int64_t *visit_id,
+                            struct an_error *err)
 {
     const struct an_plan *plan = finish->plan;
     const struct an_sha256 digest = digest_of(stay);
@@ -292,13 +397,15 @@ enum an_status an_visit_put(struct an_finish *finish, const struct an_stay *stay
     enum an_status st =
         an_store_item(finish->store, plan->line->kinds[plan->station->item_kind].name,
                       serial_of(stay), finish->file_id, &item_id, err);
-    if (!st) {
-        st = an_store_find_visit(finish->store, plan->station->name, item_id, &digest, before, err);
+    *found = AN_LOOK_NEW;
+    if (!st && !finish->look->done) {
+        st = an_look_visit(finish, stay, item_id, &digest, found, doubt, err);
     }
-    if (st || *before || only_look) {
+    if (st || *found != AN_LOOK_NEW || only_look) {
         return st;
     }
-    st = put_visit(finish, stay, &digest, item_id, visit_id, err);
+    st = watch_visit(finish, stay, item_id, err);
+    st = st ? st : put_visit(finish, stay, &digest, item_id, visit_id, err);
     for (const struct an_joint *joint = stay->joints; joint && !st; joint = joint->next) {
         st = put_joint(finish, joint, item_id, err);
     }

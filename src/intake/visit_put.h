@@ -5,10 +5,10 @@
 
 #include "intake/finish.h"
 
-/* *before: its rows were taken before, and nothing was put. Else it is put with its links and
+/* If its rows were taken before, or are in doubt, nothing is put. Else it is put with its links and
  * samples, unless only_look is set; *visit_id is its id. */
 AN_CHECKED enum an_status an_visit_put(struct an_finish *finish, const struct an_stay *stay,
-                                       bool only_look, bool *before, int64_t *visit_id,
-                                       struct an_error *err);
+                                       bool only_look, enum an_look_found *found, uint32_t *doubt,
+                                       int64_t *visit_id, struct an_error *err);
 
 #endif

@@ -84,8 +84,11 @@ static void read_sections(struct an_reading *reading, const struct an_yaml_node 
         &line->zone);
     line->keep = an_read_keep(reading, an_map_take(&map, "keep"), "the line", &(struct an_keep){0});
     an_read_shifts(reading, an_map_need(&map, "shifts", "the shift pattern"), root, line);
-    an_read_kinds(reading, an_map_need(&map, "kinds", "the kinds of items"), root, line);
+    const struct an_yaml_node *kinds = an_map_need(&map, "kinds", "the kinds of items");
+    an_read_kinds(reading, kinds, root, line);
     an_read_stations(reading, an_map_need(&map, "stations", "the stations"), root, line);
+    an_read_gauges(reading, an_map_take(&map, "gauges"), line);
+    an_check_closings(reading, line, kinds);
     an_map_close(&map);
 }
 

@@ -27,6 +27,7 @@ void an_read_kinds(struct an_reading *reading, const struct an_yaml_node *node,
         kind->id_pattern = an_read_regex(reading, an_map_take(&one, "id"), "id", 0);
         kind->fold_case = an_read_bool(reading, an_map_take(&one, "fold_case"), "fold_case", false);
         kind->product = an_read_bool(reading, an_map_take(&one, "product"), "product", false);
+        kind->closed_by = an_read_text(reading, an_map_take(&one, "closed_by"), "closed_by", NULL);
         an_map_close(&one);
     }
 }

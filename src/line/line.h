@@ -40,6 +40,7 @@ struct an_item_kind {
     const char *id_pattern; /* POSIX extended regular expression for the whole serial, or NULL */
     bool fold_case;         /* serials are read in upper case (raw text kept when it differed) */
     bool product;           /* counted as product at risk (tiles and walls, not lots) */
+    const char *closed_by;  /* station after which nothing should come of it any more, or NULL */
     size_t line_no;         /* where it stands in the file */
 };
 
@@ -79,6 +80,7 @@ struct an_link_rule {
     const char *role;        /* fixed role, or NULL */
     const char *role_column; /* column whose value is the role (colour), or NULL */
     const char *share_column, *row_column, *column_column, *region_column; /* or NULL */
+    bool known_first; /* the other item must have been seen at a station before */
 };
 
 enum an_missing_meaning { AN_MISSING, AN_OVER_RANGE, AN_UNDER_RANGE };
@@ -195,12 +197,29 @@ struct an_station {
         struct an_word_list words;
     } * allowed; /* closed code lists */
     size_t allowed_count;
+    struct an_word_list key;    /* columns that tell one row of an item from another; none: the
+                                    usual ones (src/intake/conflict.c) */
+    const char *reason_column;  /* why a row was corrected, or NULL */
+    bool item_known_first;      /* rows of items nobody has seen yet wait */
+    int64_t clock_tolerance_us; /* how wrong the station's clock may be; 0: not looked at */
+    int64_t late_after_us;      /* behind the newest event by more than this is late */
+    const char *number_regex;   /* of the file's name; group 1 is its running number, or NULL */
+    const char *number_column;  /* preamble column that holds it, or NULL */
+    const char
+        *identity_column;    /* preamble column or tool column that names the machine, or NULL */
     const char *cautions;    /* one line, shown on this station's pages, or NULL */
     int64_t silent_after_us; /* 0: never said to be silent */
     struct an_keep keep;     /* the line's where the station says nothing */
     size_t *characteristics; /* indexes into the line's list */
     size_t characteristic_count;
     size_t line_no;
+};
+
+/* A gauge that was calibrated. */
+struct an_gauge {
+    const char *name;
+    int64_t until_us;    /* end of its last day; AN_NO_INSTANT after a mistake */
+    const char *station; /* where it belongs, or NULL: anywhere */
 };
 
 struct an_line {
@@ -214,6 +233,8 @@ struct an_line {
     size_t kind_count;
     struct an_station *stations;
     size_t station_count;
+    struct an_gauge *gauges; /* none: no calibration is asked about */
+    size_t gauge_count;
     struct an_characteristic *characteristics; /* of all stations, station by station */
     size_t characteristic_count;
     struct an_bytes source; /* the file's bytes, kept */

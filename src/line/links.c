@@ -26,6 +26,8 @@ static void read_link(struct an_reading *reading, const struct an_yaml_node *nod
         an_read_column(reading, an_map_take(&map, "column_column"), "column_column");
     link->region_column =
         an_read_column(reading, an_map_take(&map, "region_column"), "region_column");
+    link->known_first =
+        an_read_bool(reading, an_map_take(&map, "known_first"), "known_first", false);
     an_map_close(&map);
 }
 

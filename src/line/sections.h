@@ -52,6 +52,13 @@ void an_read_allowed(struct an_reading *reading, const struct an_yaml_node *node
 int64_t an_read_duration_us(struct an_reading *reading, const struct an_yaml_node *node,
                             const char *name);
 
+/* trust.c: how far files are trusted; the keys are taken from the station's map */
+void an_read_trust(struct an_reading *reading, struct an_map *map, struct an_station *station);
+void an_read_gauges(struct an_reading *reading, const struct an_yaml_node *node,
+                    struct an_line *line);
+void an_check_closings(struct an_reading *reading, const struct an_line *line,
+                       const struct an_yaml_node *kinds);
+
 /* missing.c: codes of missing readings; node NULL gives the usual ones */
 struct an_missing_list {
     struct an_missing_code *at;

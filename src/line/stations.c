@@ -176,6 +176,13 @@ static void read_item(struct an_reading *reading, const struct an_yaml_node *nod
         an_read_column(reading, an_map_need(&map, "column", "the column of the serial"), "column");
     station->item_refines =
         an_read_bool(reading, an_map_take(&map, "made_here"), "made_here", false);
+    const struct an_yaml_node *known = an_map_take(&map, "known_first");
+    station->item_known_first = an_read_bool(reading, known, "known_first", false);
+    if (station->item_refines && station->item_known_first) {
+        an_tell(reading, known,
+                "'made_here' says that a new serial is expected, 'known_first' "
+                "that none is; keep one");
+    }
     an_map_close(&map);
 }
 
@@ -223,6 +230,7 @@ static void read_station(struct an_reading *reading, struct an_line *line, size_
     an_read_links(reading, an_map_take(&map, "links"), what, line, station);
     an_read_purpose(reading, an_map_take(&map, "purpose"), what, &station->purpose);
     read_named_columns(reading, &map, station);
+    an_read_trust(reading, &map, station);
     an_read_part_whole(reading, an_map_take(&map, "part_whole"), what, station);
     an_read_allowed(reading, an_map_take(&map, "allowed"), station);
     station->cautions = an_read_text(reading, an_map_take(&map, "cautions"), "cautions", NULL);

@@ -209,6 +209,29 @@ enum an_status an_store_put_suspect(struct an_store *store, int64_t sample_id, c
     return an_query_run_put(&query, AN_PART_SUSPECT, err);
 }
 
+enum an_status an_store_means_before(struct an_store *store, int64_t stream_id, int64_t file_id,
+                                     size_t most, double *means, size_t *count,
+                                     struct an_error *err)
+{
+    static const char sql[] = "SELECT mean FROM sample WHERE stream_id = $1 AND file_id <> $2"
+                              " ORDER BY at_us DESC, sample_id DESC LIMIT $3";
+    struct an_query query;
+    bool more = false;
+    enum an_status st = an_query_start(&query, store, sql, "looking at recent samples", err);
+    *count = 0;
+    if (st) {
+        return st;
+    }
+    an_query_int(&query, stream_id);
+    an_query_int(&query, file_id);
+    an_query_int(&query, (int64_t)most);
+    while (!(st = an_query_row(&query, &more, err)) && more) {
+        means[(*count)++] = an_column_real(&query, 0);
+    }
+    an_query_end(&query);
+    return st;
+}
+
 static void read_suspect(struct an_query *query, struct an_arena *arena, void *row)
 {
     struct an_suspect *suspect = row;

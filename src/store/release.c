@@ -31,6 +31,35 @@ enum an_status an_store_put_waiting(struct an_store *store, int64_t held_id, con
     return an_query_run_put(&query, AN_PART_WAITING, err);
 }
 
+static void read_line(struct an_query *query, struct an_arena *arena, void *row)
+{
+    struct an_held *held = row;
+    (void)arena;
+    held->held_id = an_column_int(query, 0);
+    held->line = (uint64_t)an_column_int(query, 1);
+}
+
+enum an_status an_store_held_lines(struct an_store *store, int64_t file_id, const char *code,
+                                   struct an_arena *arena, struct an_held **rows, size_t *count,
+                                   struct an_error *err)
+{
+    static const char sql[] = "SELECT held_id, line_no FROM held WHERE file_id = $1 AND code = $2"
+                              " ORDER BY held_id";
+    struct an_query query;
+    void *read = NULL;
+    enum an_status st = an_query_start(&query, store, sql, "listing held rows", err);
+    if (st) {
+        return st;
+    }
+    an_query_int(&query, file_id);
+    an_query_text(&query, code);
+    st = an_query_collect(&query, sizeof **rows, read_line, arena, &read, count, err);
+    if (!st) {
+        *rows = read;
+    }
+    return st;
+}
+
 enum an_status an_store_any_waiting(struct an_store *store, bool *any, struct an_error *err)
 {
     static const char sql[] = "SELECT max(held_id) FROM waiting";

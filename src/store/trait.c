@@ -143,11 +143,13 @@ enum an_status an_store_identity(struct an_store *store, const char *station, co
 /* ---- running numbers ---------------------------------------------------------------------------- */
 
 enum an_status an_store_file_numbers(struct an_store *store, const char *station, int64_t number,
-                                     bool *any, int64_t *greatest, bool *came, struct an_error *err)
+                                     const struct an_sha256 *hash, bool *any, int64_t *greatest,
+                                     bool *came, struct an_error *err)
 {
     static const char sql[] =
         "SELECT (SELECT max(file_number) FROM file_trait WHERE station = $1),"
-        " EXISTS (SELECT 1 FROM file_trait WHERE station = $1 AND file_number = $2)";
+        " EXISTS (SELECT 1 FROM file_trait t JOIN file f ON f.file_id = t.file_id"
+        " WHERE t.station = $1 AND t.file_number = $2 AND f.hash <> $3)";
     struct an_query query;
     bool found = false;
     enum an_status st = an_query_start(&query, store, sql, "looking at running numbers", err);
@@ -156,6 +158,7 @@ enum an_status an_store_file_numbers(struct an_store *store, const char *station
     }
     an_query_text(&query, station);
     an_query_int(&query, number);
+    an_query_hash(&query, hash);
     st = an_query_row(&query, &found, err);
     if (!st) {
         *greatest = an_column_int_or(&query, 0, INT64_MIN);

@@ -14,7 +14,7 @@
 struct an_file_trait {
     int64_t file_id;
     const char *station;
-    const char *names;    /* JSON array of the header's names; NULL: no header was read */
+    const char *names;    /* of the header, one a line; NULL: told by an earlier file */
     const char *identity; /* of the machine; NULL: not asked for */
     bool has_number;
     int64_t number; /* the file's running number */
@@ -30,10 +30,11 @@ AN_CHECKED enum an_status an_store_newest_header(struct an_store *store, const c
 AN_CHECKED enum an_status an_store_identity(struct an_store *store, const char *station,
                                             const char *identity, struct an_arena *arena,
                                             bool *known, const char **usual, struct an_error *err);
-/* The greatest running number so far, of taken and held files; has this one come? */
+/* The greatest running number so far, of taken and held files; have other bytes had this one? */
 AN_CHECKED enum an_status an_store_file_numbers(struct an_store *store, const char *station,
-                                                int64_t number, bool *any, int64_t *greatest,
-                                                bool *came, struct an_error *err);
+                                                int64_t number, const struct an_sha256 *hash,
+                                                bool *any, int64_t *greatest, bool *came,
+                                                struct an_error *err);
 /* The newest event time of the station's taken files; AN_NO_INSTANT if none. */
 AN_CHECKED enum an_status an_store_station_until(struct an_store *store, const char *station,
                                                  int64_t *at_us, struct an_error *err);
@@ -97,10 +98,20 @@ AN_CHECKED enum an_status an_store_suspects(struct an_store *store, int64_t stre
                                             struct an_arena *arena, struct an_suspect **suspects,
                                             size_t *count, struct an_error *err);
 
+/* The last `most` means of the stream, newest first, those of this file left out. */
+AN_CHECKED enum an_status an_store_means_before(struct an_store *store, int64_t stream_id,
+                                                int64_t file_id, size_t most, double *means,
+                                                size_t *count, struct an_error *err);
+
 /* ---- held, waiting, released -------------------------------------------------------------------- */
 AN_CHECKED enum an_status an_store_put_waiting(struct an_store *store, int64_t held_id,
                                                const char *kind, struct an_bytes serial,
                                                int64_t file_id, struct an_error *err);
+/* Rows of the file in hand that were put as held for this reason: numbers and lines, in order. */
+AN_CHECKED enum an_status an_store_held_lines(struct an_store *store, int64_t file_id,
+                                              const char *code, struct an_arena *arena,
+                                              struct an_held **rows, size_t *count,
+                                              struct an_error *err);
 /* Does any held row wait, or did one ever? Cheap. */
 AN_CHECKED enum an_status an_store_any_waiting(struct an_store *store, bool *any,
                                                struct an_error *err);
