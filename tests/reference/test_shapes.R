@@ -32,7 +32,10 @@ for (i in 1:5) {
        function(p, l) qweibull(p, 2, 1.3 * sqrt(2), l), x, p)
   # |X|, X normal: its square over the variance is noncentral chi-square with one degree of freedom
   mu <- 0.8; s <- 1.1
-  fold <- function(x, l) if (l) pnorm(x, mu, s) - pnorm(-x, mu, s) else
+  # small chances by the density's integral: a difference of two chances would lose its digits
+  fold <- function(x, l) if (l && x < 0.5)
+    integrate(function(t) dnorm(t, mu, s) + dnorm(-t, mu, s), 0, x, rel.tol = 1e-12)$value
+    else if (l) pnorm(x, mu, s) - pnorm(-x, mu, s) else
     pnorm(x, mu, s, FALSE) + pnorm(-x, mu, s)
   foldq <- function(p, l) uniroot(function(q) log(fold(exp(q), l)) - log(p), c(-30, 4),
                                   tol = 1e-14)$root

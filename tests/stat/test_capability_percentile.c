@@ -112,7 +112,7 @@ START_TEST(each_shape)
     struct an_fit more = *fit;
     more.n *= 16;
     const struct an_percentile_capability narrow = by_percentiles(&more, low, high);
-    const double ratio = log(c.ppk.upper / c.ppk.lower) / log(narrow.ppk.upper / narrow.ppk.lower);
+    const double ratio = log(c.pp.upper / c.pp.lower) / log(narrow.pp.upper / narrow.pp.lower);
     ck_assert_msg(ratio > 3 && ratio < 5.5, "%s: ratio %g", an_shape_name(fit->shape), ratio);
 }
 END_TEST
