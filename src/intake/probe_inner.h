@@ -231,7 +231,8 @@ const char *an_probe_regex_quote(struct an_arena *arena, const char *text, size_
 const char *an_probe_unit_of_name(struct an_arena *arena, const char *name, const char **doubt);
 
 /* ---- findings --------------------------------------------------------------------------------- */
-void an_probe_describe(struct an_probe_state *probe);    /* format, time, item, roles */
+void an_probe_format(struct an_probe_state *probe);      /* files, format, columns */
+void an_probe_describe(struct an_probe_state *probe);    /* these, time, item, roles */
 void an_probe_charts(struct an_probe_state *probe);      /* characteristics */
 void an_probe_differences(struct an_probe_state *probe); /* remarks: files that differ */
 struct an_probe_finding *an_probe_find(struct an_probe_state *probe, const char *path,

@@ -184,7 +184,7 @@ static enum an_probe_role number_role(struct an_probe_state *probe, const struct
 static double time_worth(const struct an_probe_column *c, size_t index)
 {
     const struct an_probe_time *t = &c->time;
-    if (!t->pattern || t->hits * 10 < t->tried * (t->other ? 4 : 8)) {
+    if (!c->name[0] || !t->pattern || t->hits * 10 < t->tried * (t->other ? 4 : 8)) {
         return 0;
     }
     double worth = 1 + (t->date_only ? 0 : 2) - (t->other ? 0.5 : 0) - (double)index * 1e-4;
@@ -307,7 +307,7 @@ void an_probe_roles_find(struct an_probe_state *probe)
     choose_time(probe);
     for (size_t i = 0; i < probe->column_count; i++) {
         struct an_probe_column *c = &probe->columns[i];
-        if (c->role == AN_PROBE_TIME || is_time(c)) {
+        if (c->role == AN_PROBE_TIME || is_time(c) || !c->name[0]) {
             continue;
         }
         c->role = c->empty == c->rows ? AN_PROBE_EMPTY
