@@ -96,9 +96,9 @@ ok 'it says so on top' sh -c 'head -4 out | grep -q "not complete"'
 # the same findings as data, the same bytes every time
 exits 0 'as data' "$a" probe --json --name carrier line/spool/carrier/*.csv
 cp out first.json
-ok 'the schema' jq -e '.schema == "andamento.probe.1" and .data.complete and .data.station == "carrier"' out
+ok 'the schema' jq -e '.schema == "andamento.probe.1" and .data.complete and .data.station == "carrier"' out >/dev/null
 ok 'a finding with its evidence' jq -e \
-    '.data.findings[] | select(.key == "characteristics.release_layer_um.unit") | .value == "um" and .proposed' out
+    '.data.findings[] | select(.key == "characteristics.release_layer_um.unit") | .value == "um" and .proposed' out >/dev/null
 "$a" probe --json --name carrier line/spool/carrier/*.csv >second.json
 ok 'repeatable' cmp first.json second.json
 exits 0 'into a file' "$a" probe --name carrier -o block.yaml line/spool/carrier/*.csv
