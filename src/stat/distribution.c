@@ -127,3 +127,42 @@ double an_chi_square_below(double x, double df)
 {
     return df > 0.0 && isfinite(df) ? pchisq(x, df, 1, 0) : (double)NAN;
 }
+
+/* ---- of counts and of F ---- */
+static bool whole(double n)
+{
+    return n >= 0.0 && isfinite(n) && n == floor(n);
+}
+
+double an_f_quantile_above(double p, double df1, double df2)
+{
+    return chance_ok(p) && df1 > 0.0 && df2 > 0.0 ? qf(p, df1, df2, 0, 0) : (double)NAN;
+}
+
+double an_binomial_above(double k, double n, double p)
+{
+    return whole(n) && chance_ok(p) ? pbinom(k, n, p, 0, 0) : (double)NAN;
+}
+
+double an_poisson_above(double k, double mean)
+{
+    return mean >= 0.0 && isfinite(mean) ? ppois(k, mean, 0, 0) : (double)NAN;
+}
+
+double an_binomial_quantile(double p, bool above, double n, double chance)
+{
+    return chance_ok(p) && whole(n) && chance_ok(chance) ? qbinom(p, n, chance, !above, 0)
+                                                         : (double)NAN;
+}
+
+double an_poisson_quantile(double p, bool above, double mean)
+{
+    return chance_ok(p) && mean >= 0.0 && isfinite(mean) ? qpois(p, mean, !above, 0) : (double)NAN;
+}
+
+double an_negative_binomial_quantile(double p, bool above, double r, double chance)
+{
+    return chance_ok(p) && r > 0.0 && isfinite(r) && chance > 0.0 && chance <= 1.0
+               ? qnbinom(p, r, chance, !above, 0)
+               : (double)NAN;
+}

@@ -24,6 +24,14 @@ double an_digamma(double x);
 double an_trigamma(double x);
 double an_beta_quantile(double p, double a, double b); /* a, b > 0 */
 double an_chi_square_below(double x, double df);
+double an_f_quantile_above(double p, double df1, double df2); /* the f with P(F > f) = p */
+/* P(X > k), and the least k with P(X <= k) >= p (above: with P(X > k) <= p). */
+double an_binomial_above(double k, double n, double p);
+double an_poisson_above(double k, double mean);
+double an_binomial_quantile(double p, bool above, double n, double chance);
+double an_poisson_quantile(double p, bool above, double mean);
+/* Failures before the r-th event, each trial with this chance; r > 0. */
+double an_negative_binomial_quantile(double p, bool above, double r, double chance);
 
 /*
  * P(T <= t) for Student's t with df degrees of freedom (>= 1, need not be whole) and noncentrality
