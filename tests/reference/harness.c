@@ -27,6 +27,17 @@ static const struct {
     {"robust", answer_robust},
     {"boxcox", answer_boxcox},
     {"function", answer_function},
+    {"joint", answer_joint},
+    {"distance", answer_distance},
+    {"mewma", answer_mewma},
+    {"counts", answer_counts},
+    {"gap", answer_gap},
+    {"power", answer_power},
+    {"heads", answer_heads},
+    {"wear", answer_wear},
+    {"remember", answer_remember},
+    {"portmanteau", answer_portmanteau},
+    {"scatter", answer_scatter},
 };
 
 void say_numbers(const double x[], size_t n)

@@ -28,4 +28,7 @@ void say_status(enum an_status st);
 answer answer_fit, answer_tail, answer_test, answer_capability, answer_percentiles,
     answer_tolerance, answer_circle, answer_fraction, answer_robust, answer_boxcox, answer_function;
 
+answer answer_joint, answer_distance, answer_mewma, answer_counts, answer_gap, answer_power,
+    answer_heads, answer_wear, answer_remember, answer_portmanteau, answer_scatter;
+
 #endif
