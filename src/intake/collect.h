@@ -58,5 +58,8 @@ AN_CHECKED enum an_status an_collect_list(const char *const *paths, size_t count
 /* Sentence and advice of a reason code ("number.bad"); NULL if there is no such code. All codes
  * and what to do about each stand in docs/held.md. */
 const char *an_held_advice(const char *code);
+/* Does it hold a whole file; and is it a doubt that a person may set aside? */
+bool an_held_is_whole_file(const char *code);
+bool an_held_is_doubt(const char *code);
 
 #endif
