@@ -246,6 +246,7 @@ enum an_status an_cli_streams(struct an_cli *cli, bool all_by_default, struct an
 /* The command whose words stand first in argv (after options of the program itself: none). */
 static const struct an_command *find_command(int argc, char *argv[], int *words)
 {
+    const struct an_command *one = NULL; /* "held", unless "held release" is there */
     for (const struct an_command *const *c = an_commands; *c; c++) {
         const char *space = strchr((*c)->name, ' ');
         if (space && argc > 1) {
@@ -257,10 +258,10 @@ static const struct an_command *find_command(int argc, char *argv[], int *words)
             }
         } else if (!space && argc > 0 && strcmp(argv[0], (*c)->name) == 0) {
             *words = 1;
-            return *c;
+            one = *c;
         }
     }
-    return NULL;
+    return one;
 }
 
 static enum an_exit no_such_command(struct an_cli *cli, int argc, char *argv[])

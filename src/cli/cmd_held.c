@@ -1,27 +1,27 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* held: what was not taken, and why. */
-#include "cli/commands.h"
+/* held: what was not taken, and why; counts, explanations, and numbers of files that never came. */
+#include "cli/held_filter.h"
 #include "intake/collect.h"
 
 #include <string.h>
 
-static void print_files(struct an_cli *cli, const struct an_file *files, size_t count,
-                        const char *station, const char *code)
+static void print_files(struct an_cli *cli, const struct an_held_file *files, size_t count)
 {
     static const char *const titles[] = {"file", "station", "reason", "line", "name", "why"};
     struct an_cli_table table = {.titles = titles, .columns = 6, .right = 1U | 8U};
     for (size_t i = 0; i < count; i++) {
-        if (files[i].state != AN_FILE_HELD ||
-            (station && (!files[i].station || strcmp(files[i].station, station) != 0)) ||
-            (code && strcmp(files[i].code, code) != 0)) {
-            continue;
+        const struct an_file *file = &files[i].file;
+        an_cli_cellf(&table, "%lld", (long long)file->file_id);
+        an_cli_cell(&table, file->station ? file->station : "-");
+        an_cli_cell(&table, file->code);
+        an_cli_cellf(&table, "%llu", (unsigned long long)file->why_line);
+        an_cli_cell(&table, file->name);
+        if (files[i].released_as) {
+            an_cli_cellf(&table, "released, taken as file %lld: %s",
+                         (long long)files[i].released_as, file->why);
+        } else {
+            an_cli_cell(&table, file->why);
         }
-        an_cli_cellf(&table, "%lld", (long long)files[i].file_id);
-        an_cli_cell(&table, files[i].station ? files[i].station : "-");
-        an_cli_cell(&table, files[i].code);
-        an_cli_cellf(&table, "%llu", (unsigned long long)files[i].why_line);
-        an_cli_cell(&table, files[i].name);
-        an_cli_cell(&table, files[i].why);
     }
     if (table.cell_count) {
         an_text_add(&cli->out, "held whole:\n");
@@ -33,11 +33,12 @@ static void print_files(struct an_cli *cli, const struct an_file *files, size_t 
 
 static void print_rows(struct an_cli *cli, const struct an_held *rows, size_t count)
 {
-    static const char *const titles[] = {"file",   "station", "line", "column",
-                                         "reason", "why",     "row"};
-    struct an_cli_table table = {.titles = titles, .columns = 7, .right = 1U | 4U};
+    static const char *const titles[] = {"held",   "file", "station", "line",    "column",
+                                         "reason", "why",  "row",     "released"};
+    struct an_cli_table table = {.titles = titles, .columns = 9, .right = 1U | 2U | 8U};
     struct an_text shown = {0};
     for (size_t i = 0; i < count; i++) {
+        an_cli_cellf(&table, "%lld", (long long)rows[i].held_id);
         an_cli_cellf(&table, "%lld", (long long)rows[i].file_id);
         an_cli_cell(&table, rows[i].station);
         an_cli_cellf(&table, "%llu", (unsigned long long)rows[i].line);
@@ -47,33 +48,43 @@ static void print_rows(struct an_cli *cli, const struct an_held *rows, size_t co
         an_text_clear(&shown);
         an_text_add_visible(&shown, rows[i].text, cli->format == AN_FORMAT_CSV ? 65536 : 60);
         an_cli_cell(&table, an_text_of(&shown));
+        if (rows[i].released_by) {
+            an_cli_cellf(&table, "act %lld", (long long)rows[i].released_by);
+        } else {
+            an_cli_cell(&table, "-");
+        }
     }
     an_text_free(&shown);
     an_cli_table_print(cli, &table);
 }
 
-static void print_json(struct an_cli *cli, const struct an_file *files, size_t file_count,
+static void json_files(struct an_json *json, const struct an_held_file *files, size_t count)
+{
+    an_json_key(json, "files");
+    an_json_array(json);
+    for (size_t i = 0; i < count; i++) {
+        const struct an_file *file = &files[i].file;
+        an_json_object(json);
+        an_json_put_integer(json, "file_id", file->file_id);
+        an_json_put_string(json, "name", file->name);
+        an_json_put_string(json, "station", file->station);
+        an_json_put_string(json, "code", file->code);
+        an_json_put_string(json, "why", file->why);
+        an_json_put_integer(json, "line", (int64_t)file->why_line);
+        an_json_put_integer(json, "column", (int64_t)file->why_column);
+        an_json_put_string(json, "advice", an_held_advice(file->code));
+        an_json_put_integer(json, "released_as", files[i].released_as);
+        an_json_end(json, '}');
+    }
+    an_json_end(json, ']');
+}
+
+static void print_json(struct an_cli *cli, const struct an_held_file *files, size_t file_count,
                        const struct an_held *rows, size_t count)
 {
     struct an_json json = an_cli_json_begin(cli, "andamento.held.1");
     an_json_object(&json);
-    an_json_key(&json, "files");
-    an_json_array(&json);
-    for (size_t i = 0; i < file_count; i++) {
-        if (files[i].state == AN_FILE_HELD) {
-            an_json_object(&json);
-            an_json_put_integer(&json, "file_id", files[i].file_id);
-            an_json_put_string(&json, "name", files[i].name);
-            an_json_put_string(&json, "station", files[i].station);
-            an_json_put_string(&json, "code", files[i].code);
-            an_json_put_string(&json, "why", files[i].why);
-            an_json_put_integer(&json, "line", (int64_t)files[i].why_line);
-            an_json_put_integer(&json, "column", (int64_t)files[i].why_column);
-            an_json_put_string(&json, "advice", an_held_advice(files[i].code));
-            an_json_end(&json, '}');
-        }
-    }
-    an_json_end(&json, ']');
+    json_files(&json, files, file_count);
     an_json_key(&json, "rows");
     an_json_array(&json);
     for (size_t i = 0; i < count; i++) {
@@ -88,6 +99,7 @@ static void print_json(struct an_cli *cli, const struct an_file *files, size_t f
         an_json_put_string(&json, "code", rows[i].code);
         an_json_put_string(&json, "why", rows[i].why);
         an_json_put_string(&json, "advice", an_held_advice(rows[i].code));
+        an_json_put_integer(&json, "released_by", rows[i].released_by);
         an_json_key(&json, "text");
         an_json_bytes(&json, rows[i].text);
         an_json_end(&json, '}');
@@ -97,37 +109,107 @@ static void print_json(struct an_cli *cli, const struct an_file *files, size_t f
     an_cli_json_end(cli, &json);
 }
 
+/* ---- counts ----------------------------------------------------------------------------------- */
+struct tally {
+    const char *station, *code;
+    int64_t rows, files;
+};
+
+static void add_one(struct tally *tallies, size_t *count, const char *station, const char *code,
+                    bool whole)
+{
+    size_t i = 0;
+    station = station ? station : "-";
+    while (i < *count &&
+           (strcmp(tallies[i].station, station) != 0 || strcmp(tallies[i].code, code) != 0)) {
+        i++;
+    }
+    if (i == *count) {
+        tallies[(*count)++] = (struct tally){station, code, 0, 0};
+    }
+    tallies[i].rows += !whole;
+    tallies[i].files += whole;
+}
+
+static void print_counts(struct an_cli *cli, const struct tally *tallies, size_t count)
+{
+    static const char *const titles[] = {"station", "reason", "rows", "files held whole"};
+    struct an_cli_table table = {.titles = titles, .columns = 4, .right = 4U | 8U};
+    if (cli->format == AN_FORMAT_JSON) {
+        struct an_json json = an_cli_json_begin(cli, "andamento.held_counts.1");
+        an_json_array(&json);
+        for (size_t i = 0; i < count; i++) {
+            an_json_object(&json);
+            an_json_put_string(&json, "station", tallies[i].station);
+            an_json_put_string(&json, "code", tallies[i].code);
+            an_json_put_integer(&json, "rows", tallies[i].rows);
+            an_json_put_integer(&json, "files", tallies[i].files);
+            an_json_end(&json, '}');
+        }
+        an_json_end(&json, ']');
+        an_cli_json_end(cli, &json);
+        return;
+    }
+    for (size_t i = 0; i < count; i++) {
+        an_cli_cell(&table, tallies[i].station);
+        an_cli_cell(&table, tallies[i].code);
+        an_cli_cellf(&table, "%lld", (long long)tallies[i].rows);
+        an_cli_cellf(&table, "%lld", (long long)tallies[i].files);
+    }
+    an_cli_table_print(cli, &table);
+}
+
+static enum an_status count_all(struct an_cli *cli, const struct an_held_file *files,
+                                size_t file_count, const struct an_held *rows, size_t count)
+{
+    struct tally *tallies = an_arena_alloc(cli->arena, file_count + count + 1, sizeof *tallies);
+    size_t used = 0;
+    if (!tallies) {
+        return an_fail(&cli->err, AN_NO_MEMORY, "out of memory");
+    }
+    for (size_t i = 0; i < count; i++) {
+        add_one(tallies, &used, rows[i].station, rows[i].code, false);
+    }
+    for (size_t i = 0; i < file_count; i++) {
+        add_one(tallies, &used, files[i].file.station, files[i].file.code, true);
+    }
+    print_counts(cli, tallies, used);
+    return AN_OK;
+}
+
+/* ---- the list --------------------------------------------------------------------------------- */
 static enum an_exit run(struct an_cli *cli)
 {
-    const char *station = an_option_value(&cli->options, "station");
-    const char *code = an_option_value(&cli->options, "code");
-    size_t file_id = 0;
+    struct an_held_filter filter;
     size_t most = 0;
     struct an_held *rows = NULL;
     size_t count = 0;
-    struct an_file *files = NULL;
+    struct an_held_file *files = NULL;
     size_t file_count = 0;
-    enum an_status st = an_cli_count(cli, "file", 0, &file_id);
+    const bool counting = an_option_on(&cli->options, "count");
+    enum an_status st = an_cli_held_filter(cli, &filter);
     if (!st) {
         st = an_cli_count(cli, "most", cli->format == AN_FORMAT_TABLE ? 50 : 0, &most);
     }
+    most = counting ? 0 : most;
     if (!st) {
         st = an_cli_open(cli, AN_STORE_READ, false);
     }
     if (!st) {
-        st = an_store_held(cli->store, station, code, (int64_t)file_id, most ? most + 1 : 0,
-                           cli->arena, &rows, &count, &cli->err);
+        st = an_store_held_rows(cli->store, &filter, most ? most + 1 : 0, cli->arena, &rows, &count,
+                                &cli->err);
     }
-    if (!st && !file_id) {
-        st = an_store_files(cli->store, AN_NO_INSTANT, AN_NO_INSTANT, cli->arena, &files,
-                            &file_count, &cli->err);
+    if (!st) {
+        st = an_store_held_files(cli->store, &filter, cli->arena, &files, &file_count, &cli->err);
+    }
+    if (!st && counting) {
+        st = count_all(cli, files, file_count, rows, count);
     }
     if (st) {
         return an_cli_failed(cli, st);
     }
-    size_t held_files = 0;
-    for (size_t i = 0; i < file_count; i++) {
-        held_files += files[i].state == AN_FILE_HELD;
+    if (counting) {
+        return count || file_count ? AN_EXIT_FINDING : AN_EXIT_DONE;
     }
     const bool more = most && count > most;
     count = more ? most : count;
@@ -136,23 +218,24 @@ static enum an_exit run(struct an_cli *cli)
     } else if (cli->format == AN_FORMAT_CSV) {
         print_rows(cli, rows, count);
     } else {
-        print_files(cli, files, file_count, station, code);
+        print_files(cli, files, file_count);
         if (count) {
             print_rows(cli, rows, count);
-        } else if (!held_files) {
+        } else if (!file_count) {
             an_text_add(&cli->out, "nothing is held\n");
         }
         if (more) {
             an_text_addf(&cli->out, "... and more; --most N lists more, --csv lists all\n");
         }
     }
-    return count || held_files ? AN_EXIT_FINDING : AN_EXIT_DONE;
+    return count || file_count ? AN_EXIT_FINDING : AN_EXIT_DONE;
 }
 
 static const struct an_option options[] = {
-    {"station", 0, "NAME", "only this station's"},
-    {"code", 0, "CODE", "only this reason's, as 'number.bad'"},
-    {"file", 0, "ID", "only this file's rows"},
+    AN_OPTION_HELD,
+    {"released", 0, NULL, "what was released since, instead of what is still held"},
+    {"all", 0, NULL, "both"},
+    {"count", 0, NULL, "how many, by station and reason, instead of a list"},
     {"most", 0, "N", "list at most N rows (50; all as CSV and JSON)"},
     AN_OPTION_END,
 };
@@ -162,8 +245,125 @@ const struct an_command an_command_held = {
     .operands = "",
     .summary = "list the rows and files that were not taken, each with its reason",
     .example = "andamento held --station luminance",
-    .more = "docs/held.md explains every reason and what to do about it.\n"
+    .more = "docs/held.md explains every reason and what to do about it; 'held explain CODE' says\n"
+            "it in short, 'held release' lets in what fits by now.\n"
             "Exit status 1: something is held.\n",
     .options = options,
     .run = run,
+};
+
+/* ---- explanations ------------------------------------------------------------------------------- */
+static enum an_exit run_explain(struct an_cli *cli)
+{
+    struct an_json json = {0};
+    const bool as_json = cli->format == AN_FORMAT_JSON;
+    for (size_t i = 0; i < cli->options.operand_count; i++) {
+        const char *code = cli->options.operands[i];
+        if (!an_held_advice(code)) {
+            return an_cli_failed(cli, an_fail(&cli->err, AN_BAD_USAGE,
+                                              "there is no reason '%s'; 'andamento held --count' "
+                                              "lists those that were met, docs/held.md all",
+                                              code));
+        }
+    }
+    if (as_json) {
+        json = an_cli_json_begin(cli, "andamento.held_explain.1");
+        an_json_array(&json);
+    }
+    for (size_t i = 0; i < cli->options.operand_count; i++) {
+        const char *code = cli->options.operands[i];
+        if (as_json) {
+            an_json_object(&json);
+            an_json_put_string(&json, "code", code);
+            an_json_put_string(&json, "advice", an_held_advice(code));
+            an_json_put_bool(&json, "whole_file", an_held_is_whole_file(code));
+            an_json_put_bool(&json, "as_is", an_held_is_doubt(code));
+            an_json_end(&json, '}');
+        } else {
+            an_text_addf(&cli->out, "%s (holds %s)\n  %s\n", code,
+                         an_held_is_doubt(code)        ? "the file; --as-is releases it"
+                         : an_held_is_whole_file(code) ? "the file"
+                                                       : "the row",
+                         an_held_advice(code));
+        }
+    }
+    if (as_json) {
+        an_json_end(&json, ']');
+        an_cli_json_end(cli, &json);
+    }
+    return AN_EXIT_DONE;
+}
+
+static const struct an_option explain_options[] = {AN_OPTION_END};
+
+const struct an_command an_command_held_explain = {
+    .name = "held explain",
+    .operands = "CODE...",
+    .summary = "say what a reason means and what to do about it",
+    .example = "andamento held explain number.bad",
+    .options = explain_options,
+    .operands_least = 1,
+    .operands_most = 1000,
+    .run = run_explain,
+};
+
+/* ---- files that never came ---------------------------------------------------------------------- */
+static enum an_exit run_missing(struct an_cli *cli)
+{
+    static const char *const titles[] = {"station", "number", "noticed by file", "noticed at"};
+    struct an_cli_table table = {.titles = titles, .columns = 4, .right = 2U | 4U};
+    struct an_missing_file *files = NULL;
+    size_t count = 0;
+    enum an_status st = an_cli_open(cli, AN_STORE_READ, false);
+    if (!st) {
+        st = an_store_missing_files(cli->store, an_option_value(&cli->options, "station"),
+                                    cli->arena, &files, &count, &cli->err);
+    }
+    if (st) {
+        return an_cli_failed(cli, st);
+    }
+    if (cli->format == AN_FORMAT_JSON) {
+        struct an_json json = an_cli_json_begin(cli, "andamento.missing.1");
+        an_json_array(&json);
+        for (size_t i = 0; i < count; i++) {
+            an_json_object(&json);
+            an_json_put_string(&json, "station", files[i].station);
+            an_json_put_integer(&json, "number", files[i].number);
+            an_json_put_integer(&json, "noticed_by", files[i].noticed_by);
+            an_cli_json_time(cli, &json, "noticed_at", files[i].known_us);
+            an_json_end(&json, '}');
+        }
+        an_json_end(&json, ']');
+        an_cli_json_end(cli, &json);
+        return count ? AN_EXIT_FINDING : AN_EXIT_DONE;
+    }
+    for (size_t i = 0; i < count; i++) {
+        char at[40];
+        an_cli_cell(&table, files[i].station);
+        an_cli_cellf(&table, "%lld", (long long)files[i].number);
+        an_cli_cellf(&table, "%lld", (long long)files[i].noticed_by);
+        an_cli_cell(&table, an_instant_rfc3339(files[i].known_us, at));
+    }
+    if (count || cli->format == AN_FORMAT_CSV) {
+        an_cli_table_print(cli, &table);
+    } else {
+        an_text_add(&cli->out, "no file is missing, as far as files are numbered\n");
+    }
+    return count ? AN_EXIT_FINDING : AN_EXIT_DONE;
+}
+
+static const struct an_option missing_options[] = {
+    {"station", 0, "NAME", "only this station's"},
+    AN_OPTION_END,
+};
+
+const struct an_command an_command_held_missing = {
+    .name = "held missing",
+    .operands = "",
+    .summary = "list the running numbers of files that never came",
+    .example = "andamento held missing --station repair",
+    .more = "Files are numbered where the line description has 'file_number'.\n"
+            "Exit status 1: some are missing.\n",
+    .options = missing_options,
+    .run = run_missing,
 };

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* limits propose, lock, show: limits are learned from a baseline and put in force by a person. */
+#include "andamento/store/intake.h"
 #include "cli/commands.h"
 #include "judge/judge.h"
 
@@ -168,6 +169,46 @@ static void tell_proposal(struct an_cli *cli, struct proposals *p, const struct 
     }
 }
 
+static bool is_excluded(const struct an_baseline_choice *choice, int64_t sample_id)
+{
+    for (size_t i = 0; i < choice->exclude_count; i++) {
+        if (choice->exclude[i] == sample_id) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Samples of the period that were taken with a doubt and are not left out. */
+static enum an_status tell_suspects(struct an_cli *cli, struct proposals *p,
+                                    const struct an_stream *stream,
+                                    const struct an_baseline_choice *choice)
+{
+    struct an_suspect *suspects = NULL;
+    size_t count = 0;
+    size_t left = 0;
+    const struct an_suspect *first = NULL;
+    const enum an_status st =
+        an_store_suspects(cli->store, stream->stream_id, choice->from_us, choice->until_us,
+                          cli->arena, &suspects, &count, &cli->err);
+    for (size_t i = 0; !st && i < count; i++) {
+        if (!is_excluded(choice, suspects[i].sample_id)) {
+            first = first ? first : &suspects[i];
+            left++;
+        }
+    }
+    if (first) {
+        an_text_addf(
+            &p->warnings,
+            "%s: %zu sample%s of the period %s taken with a doubt, first %lld (%s, %s); look, "
+            "and leave them out by --exclude ID=CAUSE\n",
+            stream->name, left, an_plural(left, "", "s"), an_plural(left, "was", "were"),
+            (long long)first->sample_id, first->serial, first->code);
+        p->warned++;
+    }
+    return st;
+}
+
 static bool is_about_data(enum an_status st)
 {
     return st == AN_TOO_FEW || st == AN_DOMAIN || st == AN_NO_SPREAD;
@@ -245,6 +286,13 @@ static enum an_exit run_propose(struct an_cli *cli)
             return an_cli_failed(cli, st);
         } else {
             tell_proposal(cli, &p, &streams[i], &limits);
+            st = tell_suspects(cli, &p, &streams[i], &choice);
+            if (st) {
+                an_text_clear(&cli->out);
+                an_text_free(&p.warnings);
+                an_text_free(&p.table.cells);
+                return an_cli_failed(cli, st);
+            }
         }
     }
     return finish_proposals(cli, &p);

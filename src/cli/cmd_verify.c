@@ -4,6 +4,7 @@
  * what is gone was dropped by record. Must never change anything.
  */
 #include "andamento/store/retention.h"
+#include "andamento/store/intake.h"
 #include "cli/commands.h"
 
 #include <stdlib.h>
@@ -103,6 +104,13 @@ static enum an_exit run(struct an_cli *cli)
     size_t count = 0;
     char hex[65];
     enum an_status st = an_cli_open(cli, AN_STORE_READ, false);
+    if (!st) {
+        st = an_store_releases_check(cli->store, &sound, &cli->err);
+    }
+    if (!st && !sound) {
+        tally.findings++;
+        an_cli_say(cli, "%s", cli->err.text);
+    }
     if (!st) {
         st = an_ledger_check(cli->store, &sound, &cli->err);
     }

@@ -214,15 +214,27 @@ bool an_hold_is_doubt(enum an_hold_reason reason)
     return reason >= AN_HOLD_CLOCK && reason < AN_HOLD_ROW_TRUNCATED;
 }
 
-const char *an_held_advice(const char *code)
+static enum an_hold_reason reason_of(const char *code)
 {
-    if (!code) {
-        return NULL;
-    }
-    for (int reason = AN_HOLD_NO_REASON + 1; reason < AN_HOLD_REASONS; reason++) {
+    for (int reason = AN_HOLD_NO_REASON + 1; code && reason < AN_HOLD_REASONS; reason++) {
         if (strcmp(reasons[reason].code, code) == 0) {
-            return reasons[reason].advice;
+            return (enum an_hold_reason)reason;
         }
     }
-    return NULL;
+    return AN_HOLD_NO_REASON;
+}
+
+const char *an_held_advice(const char *code)
+{
+    return reasons[reason_of(code)].advice;
+}
+
+bool an_held_is_whole_file(const char *code)
+{
+    return an_hold_is_whole_file(reason_of(code));
+}
+
+bool an_held_is_doubt(const char *code)
+{
+    return an_hold_is_doubt(reason_of(code));
 }

@@ -82,7 +82,8 @@ struct an_unit_guess an_unit_guess(const double *now, size_t count, const double
     guess.now = median_of(now, count, &low[0], &high[0]);
     guess.before = median_of(before, before_count, &low[1], &high[1]);
     const double wide = fmax(spread(low[0], high[0]), spread(low[1], high[1]));
-    const double step = fabs(log(guess.now / guess.before));
+    const bool one_sign = guess.now * guess.before > 0;
+    const double step = one_sign ? fabs(log(guess.now / guess.before)) : (double)INFINITY;
     const bool kelvin = unit && (strcmp(unit, "K") == 0 || strcmp(unit, "degC") == 0);
     const double difference = guess.now - guess.before;
     if (kelvin && fabs(fabs(difference) - 273.15) < 5 && high[1] - low[1] < 50 &&

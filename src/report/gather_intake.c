@@ -7,6 +7,7 @@
  * today, so that a report made again later still says what was known of that shift.
  */
 #include "andamento/base/text.h"
+#include "andamento/store/intake.h"
 #include "report/gather.h"
 #include "report/wording.h"
 
@@ -185,6 +186,84 @@ static enum an_status list_held_files(struct an_gather *gather, const struct an_
     return AN_OK;
 }
 
+/* ---- what was noted about files that were taken ------------------------------------------------ */
+enum { MOST_NOTED = 12 };
+
+/* The text of the file's note with that code, or NULL: notes are [{"code":...,"text":...}, ...]. */
+static const char *text_of_note(struct an_arena *arena, const char *notes, const char *code)
+{
+    static const char before[] = "\"text\":\"";
+    const char *quoted = an_arena_printf(arena, "\"code\":\"%s\"", code);
+    const char *at = quoted && notes ? strstr(notes, quoted) : NULL;
+    at = at ? strstr(at, before) : NULL;
+    if (!at) {
+        return NULL;
+    }
+    at += strlen(before);
+    char *text = an_arena_copy(arena, at, strlen(at));
+    char *to = text;
+    for (const char *from = text; text && *from && *from != '"'; from++) {
+        from += from[0] == '\\' && (from[1] == '"' || from[1] == '\\');
+        *to++ = *from;
+    }
+    if (text) {
+        *to = '\0';
+    }
+    return text;
+}
+
+static void add_noted(struct an_period_data *data, const char *text)
+{
+    for (size_t i = 0; i < data->noted.count; i++) {
+        if (strcmp(data->noted.at[i], text) == 0) {
+            return;
+        }
+    }
+    if (data->noted.count < MOST_NOTED) {
+        data->noted.at[data->noted.count++] = text;
+    }
+}
+
+static enum an_status list_noted(struct an_gather *gather, const struct an_file *files,
+                                 size_t file_count)
+{
+    static const char *const codes[] = {"gauge.due", "values.pinned", "late.evidence"};
+    struct an_period_data *data = gather->data;
+    struct an_missing_file *missing = NULL;
+    size_t count = 0;
+    data->noted.at = an_arena_alloc(gather->arena, MOST_NOTED, sizeof(const char *));
+    if (!data->noted.at) {
+        return no_memory(gather);
+    }
+    for (size_t i = 0; i < file_count; i++) {
+        for (size_t k = 0; in_shift(data, &files[i]) && k < sizeof codes / sizeof codes[0]; k++) {
+            const char *text = text_of_note(gather->arena, files[i].notes, codes[k]);
+            const char *said =
+                text ? an_arena_printf(gather->arena, "%s: %s", files[i].station, text) : NULL;
+            if (text && !said) {
+                return no_memory(gather);
+            }
+            if (said) {
+                add_noted(data, said);
+            }
+        }
+    }
+    const enum an_status st =
+        an_store_missing_files(gather->store, NULL, gather->arena, &missing, &count, gather->err);
+    if (!st && count) {
+        const char *said = an_arena_printf(
+            gather->arena, "%s: file number %" PRId64 " never came%s", missing[0].station,
+            missing[0].number,
+            count > 1 ? an_arena_printf(gather->arena, ", and %zu more of all stations", count - 1)
+                      : "");
+        if (!said) {
+            return no_memory(gather);
+        }
+        add_noted(data, said);
+    }
+    return st;
+}
+
 enum an_status an_gather_intake(struct an_gather *gather)
 {
     struct an_period_data *data = gather->data;
@@ -206,6 +285,9 @@ enum an_status an_gather_intake(struct an_gather *gather)
     }
     if (!st) {
         st = list_held_files(gather, files, file_count);
+    }
+    if (!st) {
+        st = list_noted(gather, files, file_count);
     }
     return st;
 }

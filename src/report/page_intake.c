@@ -193,6 +193,9 @@ void an_compose_intake(struct an_book *book, const struct an_report_page *page)
         an_book_mark(book, "held-files");
         files_table(book);
     }
+    for (size_t i = 0; i < book->data->noted.count; i++) {
+        an_book_say(book, AN_TYPE_NOTE, 2, an_book_text(book, book->data->noted.at[i]));
+    }
     an_book_say(book, AN_TYPE_NOTE, 0,
                 "Rows = taken + duplicate + held + blank. Held rows are kept as they came, with "
                 "line and reason; they are in no chart. A file of which no time could be read "

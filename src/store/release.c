@@ -110,18 +110,17 @@ enum an_status an_store_held_rows(struct an_store *store, const struct an_held_f
                                   size_t most, struct an_arena *arena, struct an_held **rows,
                                   size_t *count, struct an_error *err)
 {
-#define HELD_WHERE                                                                                 \
-    " AND ($1 IS NULL OR f.station = $1) AND ($2 IS NULL OR h.code = $2) AND f.known_us >= $3"     \
-    " AND f.known_us < $4 AND ($5 = 2 OR $5 = (EXISTS (SELECT 1 FROM release r"                    \
-    " WHERE r.held_id = h.held_id))) ORDER BY h.file_id, h.line_no, h.held_id LIMIT $7"
-    static const char by_file[] = HELD_COLUMNS " FROM held h JOIN file f ON f.file_id = h.file_id"
-                                               " WHERE h.file_id = $6" HELD_WHERE;
-    static const char by_id[] = HELD_COLUMNS " FROM held h JOIN file f ON f.file_id = h.file_id"
-                                             " WHERE h.held_id = $6" HELD_WHERE;
-    static const char by_code[] = HELD_COLUMNS " FROM held h JOIN file f ON f.file_id = h.file_id"
-                                               " WHERE h.code = $2 AND h.held_id > $6" HELD_WHERE;
-    static const char all[] = HELD_COLUMNS " FROM held h JOIN file f ON f.file_id = h.file_id"
-                                           " WHERE h.held_id > $6" HELD_WHERE;
+#define HELD_WHERE(way)                                                                            \
+    HELD_COLUMNS " FROM held h JOIN file f ON f.file_id = h.file_id"                               \
+                 " WHERE ($1 IS NULL OR f.station = $1) AND ($2 IS NULL OR h.code = $2)"           \
+                 " AND f.known_us >= $3 AND f.known_us < $4 AND ($5 = 2 OR $5 = (EXISTS"           \
+                 " (SELECT 1 FROM release r WHERE r.held_id = h.held_id)))" way                    \
+                 " ORDER BY h.file_id, h.line_no, h.held_id LIMIT $7"
+    /* SQLite counts parameters by where they first stand, so $1 to $7 stand in this order */
+    static const char by_file[] = HELD_WHERE(" AND h.file_id = $6");
+    static const char by_id[] = HELD_WHERE(" AND h.held_id = $6");
+    static const char by_code[] = HELD_WHERE(" AND h.code = $2 AND h.held_id > $6");
+    static const char all[] = HELD_WHERE(" AND h.held_id > $6");
 #undef HELD_WHERE
     struct an_query query;
     void *read = NULL;
@@ -176,13 +175,12 @@ enum an_status an_store_held_files(struct an_store *store, const struct an_held_
         "SELECT f.file_id, f.hash, f.bytes, f.name, f.path, f.station, f.modified_us, f.known_us,"
         " f.line_revision, f.code, f.why, f.why_line, f.why_column, f.rows_in, f.held, f.blank,"
         " coalesce((SELECT min(t.file_id) FROM file t WHERE t.hash = f.hash AND t.state = 0), 0)"
-        " FROM file f WHERE f.known_us >= $3 AND f.known_us < $4 AND f.state = 1"
-        " AND ($1 IS NULL OR f.station = $1) AND ($2 IS NULL OR f.code = $2)"
-        " AND ($6 = 0 OR f.file_id = $6)"
+        " FROM file f WHERE ($1 IS NULL OR f.station = $1) AND ($2 IS NULL OR f.code = $2)"
+        " AND f.known_us >= $3 AND f.known_us < $4 AND f.state = 1"
         " AND NOT EXISTS (SELECT 1 FROM file n WHERE n.hash = f.hash AND n.state = 1"
         " AND n.file_id > f.file_id)"
         " AND ($5 = 2 OR $5 = (EXISTS (SELECT 1 FROM file t WHERE t.hash = f.hash"
-        " AND t.state = 0))) ORDER BY f.known_us, f.file_id";
+        " AND t.state = 0))) AND ($6 = 0 OR f.file_id = $6) ORDER BY f.known_us, f.file_id";
     struct an_query query;
     void *rows = NULL;
     enum an_status st = an_query_start(&query, store, sql, "listing held files", err);
