@@ -4,7 +4,7 @@
  *
  * A file goes in whole or not at all, in one transaction, known by the SHA-256 of its bytes. Every
  * line ends in one bin: rows = taken + duplicate + held + blank. Memory does not grow with the
- * file. One thread a call.
+ * file. One thread a collect.
  */
 #ifndef AN_INTAKE_COLLECT_H
 #define AN_INTAKE_COLLECT_H
@@ -31,6 +31,7 @@ struct an_collect_options {
     const char *station; /* take every file as this station's; NULL: by folder and pattern */
     void (*progress)(void *context, uint64_t bytes_done, uint64_t bytes_total);
     void *context;
+    size_t threads;           /* that read files; 0: as many as there are processors to run on */
     const volatile int *stop; /* checked between blocks; non-zero: the file in hand is undone and
                                   AN_BUSY returned; NULL never */
 };
@@ -45,12 +46,28 @@ void an_collect_close(struct an_collect *collect); /* NULL is fine */
 AN_CHECKED enum an_status an_collect_file(struct an_collect *collect, const char *path,
                                           struct an_take_result *result, struct an_error *err);
 
+/* What came of a file: st and result as an_collect_file() gives them (err's text if st). The result's
+ * texts live until it returns. */
+typedef void an_collect_report(void *context, size_t file, enum an_status st,
+                               const struct an_take_result *result, const struct an_error *err);
+/*
+ * Many files: read by several threads, put by the caller's in the order given, several in one
+ * transaction. Each is reported, in that order, once it is safe on the disk. One that is refused
+ * (AN_BAD_INPUT, AN_NOT_FOUND, AN_DENIED) is reported and the next ones go on; any other failure is
+ * reported and ends it, files that came before being kept. What is stored does not depend on the
+ * number of threads.
+ */
+AN_CHECKED enum an_status an_collect_files(struct an_collect *collect, const char *const *paths,
+                                           size_t count, an_collect_report *report, void *context,
+                                           struct an_error *err);
+
 /* The station a path belongs to: its folder lies at the end of the file's folder and the pattern
  * fits the name; else the only pattern that fits. AN_NONE if none or several do. */
 size_t an_collect_station_of(const struct an_line *line, const char *path);
 
-/* All regular files below the paths (folders walked, sorted by name so that a run repeats; names
- * with a leading dot left out), for the program's PATH... operands. */
+/* All files below the paths (folders walked, sorted by name so that a run repeats; names with a
+ * leading dot left out), for the program's PATH... operands. A link, a pipe, a folder that may not be
+ * read are listed too: taking them tells why they are refused. */
 AN_CHECKED enum an_status an_collect_list(const char *const *paths, size_t count,
                                           struct an_arena *arena, const char ***files,
                                           size_t *file_count, struct an_error *err);

@@ -294,7 +294,7 @@ static bool make_one_scale(struct an_block_column *block, size_t rows, int decim
 }
 
 /* ---- handing over ----------------------------------------------------------------------------- */
-static enum an_status put_texts(struct an_columns *columns, struct an_store *store, int64_t file_id,
+static enum an_status put_texts(struct an_columns *columns, struct an_outbox *outbox,
                                 struct an_block_column *block, const char *name,
                                 struct an_error *err)
 {
@@ -312,13 +312,12 @@ static enum an_status put_texts(struct an_columns *columns, struct an_store *sto
     for (size_t i = 0; i < count; i++) {
         columns->texts[i] = an_names_at(block->words, i);
     }
-    return an_store_put_texts(store, file_id, name, columns->block, columns->rows, block->codes,
-                              columns->texts, count, err);
+    return an_outbox_texts(outbox, name, columns->block, columns->rows, block->codes,
+                           columns->texts, count, err);
 }
 
-static enum an_status put_column(struct an_columns *columns, struct an_store *store,
-                                 int64_t file_id, struct an_block_column *block,
-                                 struct an_error *err)
+static enum an_status put_column(struct an_columns *columns, struct an_outbox *outbox,
+                                 struct an_block_column *block, struct an_error *err)
 {
     enum an_status st = AN_OK;
 
@@ -330,19 +329,19 @@ static enum an_status put_column(struct an_columns *columns, struct an_store *st
             return an_fail(err, AN_NO_MEMORY, "out of memory");
         }
         const struct an_number_block cells = {columns->rows, decimals, block->scaled};
-        st = an_store_put_numbers(store, file_id, block->number_name, columns->block, &cells, err);
+        st = an_outbox_numbers(outbox, block->number_name, columns->block, &cells, err);
     }
     if (!st && block->text_name) {
-        st = put_texts(columns, store, file_id, block, block->text_name, err);
+        st = put_texts(columns, outbox, block, block->text_name, err);
     } else if (!st && block->has_odd) {
-        st = put_texts(columns, store, file_id, block, block->odd_name, err);
+        st = put_texts(columns, outbox, block, block->odd_name, err);
     }
     an_names_clear(block->words);
     block->has_odd = false;
     return st;
 }
 
-enum an_status an_columns_flush(struct an_columns *columns, struct an_store *store, int64_t file_id,
+enum an_status an_columns_flush(struct an_columns *columns, struct an_outbox *outbox,
                                 struct an_error *err)
 {
     const struct an_number_block lines = {columns->rows, 0, columns->lines};
@@ -350,10 +349,9 @@ enum an_status an_columns_flush(struct an_columns *columns, struct an_store *sto
     if (!columns->rows) {
         return AN_OK;
     }
-    enum an_status st =
-        an_store_put_numbers(store, file_id, AN_COLUMN_LINE, columns->block, &lines, err);
+    enum an_status st = an_outbox_numbers(outbox, AN_COLUMN_LINE, columns->block, &lines, err);
     for (size_t i = 0; !st && i < columns->plan->column_count; i++) {
-        st = put_column(columns, store, file_id, &columns->at[i], err);
+        st = put_column(columns, outbox, &columns->at[i], err);
     }
     columns->rows = 0;
     columns->block++;

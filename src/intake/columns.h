@@ -12,7 +12,7 @@
 #define AN_INTAKE_COLUMNS_H
 
 #include "andamento/base/names.h"
-#include "andamento/store/store.h"
+#include "intake/outbox.h"
 #include "intake/row.h"
 
 #include <stddef.h>
@@ -47,8 +47,8 @@ AN_CHECKED enum an_status an_columns_add(struct an_columns *columns, struct an_r
                                          struct an_error *err);
 /* Makes room for rows to be written by the caller; for how many of them there is (0: no memory). */
 size_t an_columns_room(struct an_columns *columns, size_t rows);
-/* Stores the block at hand, if it has rows, and begins the next. */
-AN_CHECKED enum an_status an_columns_flush(struct an_columns *columns, struct an_store *store,
-                                           int64_t file_id, struct an_error *err);
+/* Gives the block at hand away, if it has rows, and begins the next. */
+AN_CHECKED enum an_status an_columns_flush(struct an_columns *columns, struct an_outbox *outbox,
+                                           struct an_error *err);
 
 #endif

@@ -29,6 +29,19 @@ enum an_status an_finish_open(struct an_finish *finish, struct an_error *err)
                : an_fail(err, AN_NO_MEMORY, "out of memory");
 }
 
+static void drop_rows(struct an_finish *finish)
+{
+    for (struct an_row_block *rows = finish->first_rows; rows;) {
+        struct an_row_block *next = rows->next;
+
+        an_text_free(&rows->packed);
+        an_free(rows);
+        rows = next;
+    }
+    finish->first_rows = finish->last_rows = NULL;
+    finish->row_bytes = 0;
+}
+
 void an_finish_close(struct an_finish *finish)
 {
     for (size_t i = 0; finish->streams && i < finish->plan->quantity_count; i++) {
@@ -37,6 +50,7 @@ void an_finish_close(struct an_finish *finish)
     an_free(finish->streams);
     an_free(finish->stream_counts);
     an_arena_close(finish->arena);
+    drop_rows(finish);
     memset(finish, 0, sizeof *finish);
 }
 
@@ -85,15 +99,58 @@ enum an_status an_finish_spill(struct an_finish *finish, struct an_error *err)
     return st ? st : an_stays_empty(finish->stays, err);
 }
 
-enum an_status an_finish_spill_rows(struct an_finish *finish, uint64_t block, struct an_error *err)
+static enum an_status keep_rows(struct an_finish *finish, uint64_t block, struct an_error *err)
 {
-    struct an_text value = {0};
+    struct an_row_block *rows = an_alloc(1, sizeof *rows);
+
+    if (!rows) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory");
+    }
+    *(finish->last_rows ? &finish->last_rows->next : &finish->first_rows) = rows;
+    finish->last_rows = rows;
+    rows->block = block;
+    an_rowmap_pack(finish->map, &rows->packed);
+    finish->row_bytes += sizeof *rows + rows->packed.length;
+    return rows->packed.failed ? an_fail(err, AN_NO_MEMORY, "out of memory") : AN_OK;
+}
+
+static enum an_status spill_packed(struct an_finish *finish, uint64_t block,
+                                   const struct an_text *packed, struct an_error *err)
+{
     unsigned char key[9];
 
     key_of_number('L', block, key);
+    return add_scratch(finish, (struct an_bytes){key, sizeof key}, packed, err);
+}
+
+enum an_status an_finish_spill_rows(struct an_finish *finish, uint64_t block, struct an_error *err)
+{
+    struct an_text value = {0};
+
+    if (!finish->store) {
+        return keep_rows(finish, block, err);
+    }
     an_rowmap_pack(finish->map, &value);
-    const enum an_status st = add_scratch(finish, (struct an_bytes){key, sizeof key}, &value, err);
+    const enum an_status st = spill_packed(finish, block, &value, err);
     an_text_free(&value);
+    return st;
+}
+
+void an_finish_hand_in(struct an_finish *finish, struct an_store *store, int64_t file_id)
+{
+    finish->store = store;
+    finish->file_id = file_id;
+}
+
+/* What was kept joins what is written away. */
+static enum an_status spill_kept(struct an_finish *finish, struct an_error *err)
+{
+    enum an_status st = AN_OK;
+
+    for (struct an_row_block *rows = finish->first_rows; rows && !st; rows = rows->next) {
+        st = spill_packed(finish, rows->block, &rows->packed, err);
+    }
+    drop_rows(finish);
     return st;
 }
 
@@ -281,12 +338,38 @@ static enum an_status finish_spilled(struct ending *ending, bool visits_spilled)
     return st;
 }
 
+/* Nothing was written away: the blocks are here, and the last one's rows in the map. */
+static enum an_status answer_kept(struct ending *ending, uint64_t last_block)
+{
+    struct an_finish *finish = ending->finish;
+    enum an_status st = AN_OK;
+
+    if (!finish->first_rows) {
+        return finish->map->rows ? answer_rows(ending, last_block) : AN_OK;
+    }
+    if (finish->map->rows) {
+        st = keep_rows(finish, last_block, ending->err);
+    }
+    for (struct an_row_block *rows = finish->first_rows; rows && !st; rows = rows->next) {
+        const struct an_bytes packed = {(const unsigned char *)an_text_of(&rows->packed),
+                                        rows->packed.length};
+
+        st = an_rowmap_unpack(finish->map, packed)
+                 ? answer_rows(ending, rows->block)
+                 : an_fail(ending->err, AN_NO_MEMORY, "out of memory");
+    }
+    return st;
+}
+
 enum an_status an_finish_all(struct an_finish *finish, uint64_t last_block, struct an_error *err)
 {
     struct ending ending = {finish, err, 0, {0}};
     const bool visits_spilled = finish->visits_spilled;
     enum an_status st = an_stays_end(finish->stays, err);
 
+    if (!st && finish->spilled) {
+        st = spill_kept(finish, err);
+    }
     if (!st && finish->spilled && finish->map->rows) {
         st = an_finish_spill_rows(finish, last_block, err);
     }
@@ -300,8 +383,8 @@ enum an_status an_finish_all(struct an_finish *finish, uint64_t last_block, stru
     }
     if (!st && finish->spilled) {
         st = finish_spilled(&ending, visits_spilled);
-    } else if (!st && finish->map->rows) {
-        st = answer_rows(&ending, last_block);
+    } else if (!st) {
+        st = answer_kept(&ending, last_block);
     }
     an_text_free(&ending.joined);
     if (!st && finish->visits_before) {

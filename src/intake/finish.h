@@ -13,8 +13,14 @@
 #include "intake/subgroup.h"
 #include "intake/watch.h"
 
+struct an_row_block { /* numbers of a block's rows, packed, while there is no store */
+    struct an_row_block *next;
+    uint64_t block;
+    struct an_text packed;
+};
+
 struct an_finish {
-    struct an_store *store;
+    struct an_store *store; /* NULL until it is handed in */
     const struct an_plan *plan;
     struct an_rowmap *map;
     struct an_stays *stays;
@@ -27,6 +33,8 @@ struct an_finish {
     int64_t **streams; /* ids, per quantity by split; 0 not asked for yet */
     size_t *stream_counts;
     struct an_arena *arena; /* of texts for one visit after the other */
+    struct an_row_block *first_rows, *last_rows;
+    size_t row_bytes;       /* in them */
     bool spilled;           /* something was written away */
     bool visits_spilled;    /* visits were */
     struct an_look *look;   /* what the store knows of the visits already */
@@ -38,9 +46,11 @@ struct an_finish {
 
 AN_CHECKED enum an_status an_finish_open(struct an_finish *finish, struct an_error *err);
 void an_finish_close(struct an_finish *finish);
-/* Writes all open visits away and forgets them. */
+/* From here on things can be written away. */
+void an_finish_hand_in(struct an_finish *finish, struct an_store *store, int64_t file_id);
+/* Writes all open visits away and forgets them. The store must have been handed in. */
 AN_CHECKED enum an_status an_finish_spill(struct an_finish *finish, struct an_error *err);
-/* Writes the numbers of a full block's rows away. */
+/* Writes the numbers of a full block's rows away, or keeps them while there is no store. */
 AN_CHECKED enum an_status an_finish_spill_rows(struct an_finish *finish, uint64_t block,
                                                struct an_error *err);
 /*

@@ -19,16 +19,16 @@ enum an_status an_reading_open(struct an_reading *reading, struct an_error *err)
 {
     const struct an_plan *plan = reading->plan;
 
-    reading->piece = an_alloc(reading->tuning->piece_bytes, 1);
     reading->row.cells = an_alloc(plan->column_count + 1, sizeof *reading->row.cells);
     reading->preamble = an_alloc(plan->preamble_count + 1, sizeof *reading->preamble);
     reading->preamble_found = an_alloc(plan->preamble_count + 1, sizeof(bool));
     reading->link_ids = an_alloc(plan->link_count + 1, sizeof *reading->link_ids);
-    if (!reading->piece || !reading->row.cells || !reading->preamble || !reading->preamble_found ||
+    if (!reading->row.cells || !reading->preamble || !reading->preamble_found ||
         !reading->link_ids) {
         return an_fail(err, AN_NO_MEMORY, "out of memory");
     }
-    return an_fields_open(&reading->fields, err);
+    const enum an_status st = an_outbox_open(&reading->outbox, err);
+    return st ? st : an_fields_open(&reading->fields, err);
 }
 
 static void close_parts(struct an_reading *reading)
@@ -63,6 +63,8 @@ void an_reading_close(struct an_reading *reading)
     an_free(reading->preamble_found);
     an_free(reading->row.cells);
     an_free(reading->piece);
+    an_outbox_close(&reading->outbox);
+    an_original_writer_close(reading->original);
     an_rowmap_close(&reading->map);
     an_look_close(&reading->look);
     an_watch_close(&reading->watch);
@@ -72,12 +74,20 @@ void an_reading_close(struct an_reading *reading)
     an_text_free(&reading->line_text);
 }
 
+void an_reading_take_back(struct an_reading *reading)
+{
+    an_outbox_empty(&reading->outbox);
+    reading->store = NULL;
+    reading->file_id = 0;
+}
+
 static enum an_status begin(struct an_reading *reading, struct an_error *err)
 {
     const struct an_plan *plan = reading->plan;
     const struct an_dialect *dialect = &plan->station->dialect;
 
     close_parts(reading);
+    an_reading_take_back(reading);
     memset(&reading->notes, 0, sizeof reading->notes);
     memset(&reading->whole, 0, sizeof reading->whole);
     memset(&reading->counts, 0, sizeof reading->counts);
@@ -105,15 +115,15 @@ static enum an_status begin(struct an_reading *reading, struct an_error *err)
     reading->passed = 0;
     reading->let_in_count = 0;
     an_lines_begin(&reading->lines, dialect->delimiter, dialect->trim);
-    reading->finish = (struct an_finish){.store = reading->store,
-                                         .plan = plan,
+    reading->bytes = 0;
+    reading->no_text = false;
+    reading->finish = (struct an_finish){.plan = plan,
                                          .map = &reading->map,
                                          .stays = &reading->stays,
                                          .look = &reading->look,
                                          .watch = &reading->watch,
                                          .notes = &reading->notes,
-                                         .as_is = reading->as_is,
-                                         .file_id = reading->file_id};
+                                         .as_is = reading->as_is};
     enum an_status st = an_fields_begin(&reading->fields, dialect->delimiter, dialect->trim, err);
     st = st ? st : an_stays_open(&reading->stays, plan, err);
     st = st ? st : an_columns_open(&reading->columns, plan, reading->tuning->block_rows, err);
@@ -198,11 +208,9 @@ static void note_the_rest(struct an_reading *reading)
     }
 }
 
+/* After the last byte: is the file whole, and does it have to be read again? */
 static enum an_status end(struct an_reading *reading, struct an_error *err)
 {
-    const struct an_counts *counts = &reading->counts;
-    const bool decided = reading->look.done;
-
     if (reading->whole.reason != AN_HOLD_NO_REASON || !check_whole(reading)) {
         return AN_OK;
     }
@@ -210,11 +218,79 @@ static enum an_status end(struct an_reading *reading, struct an_error *err)
         reading->read_again = true;
         return AN_OK;
     }
-    const size_t block = reading->columns.block;
-    enum an_status st = an_columns_flush(&reading->columns, reading->store, reading->file_id, err);
-    if (!st) {
-        st = an_finish_all(&reading->finish, block, err);
+    reading->last_block = reading->columns.block;
+    return an_columns_flush(&reading->columns, &reading->outbox, err);
+}
+
+/* ---- the store -------------------------------------------------------------------------------- */
+static enum an_status hand_in(struct an_reading *reading, struct an_store *store, int64_t file_id,
+                              struct an_error *err)
+{
+    reading->store = store;
+    reading->file_id = file_id;
+    an_finish_hand_in(&reading->finish, store, file_id);
+    return an_outbox_hand_in(&reading->outbox, store, file_id, err);
+}
+
+static enum an_status take_turn(struct an_reading *reading, struct an_error *err)
+{
+    struct an_store *store = NULL;
+    int64_t file_id = 0;
+
+    if (reading->store) {
+        return AN_OK;
     }
+    const enum an_status st = reading->turn.take(reading->turn.context, &store, &file_id, err);
+    return st ? st : hand_in(reading, store, file_id, err);
+}
+
+enum an_status an_reading_bound(struct an_reading *reading, struct an_error *err)
+{
+    const struct an_collect_tuning *tuning = reading->tuning;
+    enum an_status st = AN_OK;
+
+    if (reading->columns.rows >= tuning->block_rows) {
+        const size_t block = reading->columns.block;
+
+        st = an_columns_flush(&reading->columns, &reading->outbox, err);
+        if (!st) {
+            st = an_finish_spill_rows(&reading->finish, block, err);
+        }
+    }
+    if (!st && !reading->store &&
+        reading->outbox.bytes + reading->finish.row_bytes > tuning->outbox_bytes) {
+        st = take_turn(reading, err);
+    }
+    if (!st && (reading->stays.count > tuning->open_visits ||
+                an_arena_used(reading->stays.arena) > tuning->open_bytes)) {
+        st = take_turn(reading, err);
+        st = st ? st : an_finish_spill(&reading->finish, err);
+    }
+    return st;
+}
+
+static enum an_status check_sum(const struct an_reading *reading, struct an_error *err)
+{
+    const struct an_counts *counts = &reading->counts;
+
+    if (counts->rows == counts->taken + counts->duplicate + counts->held + counts->blank &&
+        counts->duplicate == (int64_t)reading->map.before_rows) {
+        return AN_OK;
+    }
+    return an_fail(err, AN_BUG,
+                   "\"%s\": the rows do not add up: %" PRId64 " rows, %" PRId64 " taken, %" PRId64
+                   " duplicate, %" PRId64 " held, %" PRId64 " blank",
+                   reading->source->path, counts->rows, counts->taken, counts->duplicate,
+                   counts->held, counts->blank);
+}
+
+enum an_status an_reading_put(struct an_reading *reading, struct an_store *store, int64_t file_id,
+                              struct an_error *err)
+{
+    const bool decided = reading->look.done;
+    enum an_status st = reading->store ? AN_OK : hand_in(reading, store, file_id, err);
+
+    st = st ? st : an_finish_all(&reading->finish, reading->last_block, err);
     if (st) {
         return st;
     }
@@ -231,15 +307,11 @@ static enum an_status end(struct an_reading *reading, struct an_error *err)
         return st;
     }
     note_the_rest(reading);
-    if (counts->rows != counts->taken + counts->duplicate + counts->held + counts->blank ||
-        counts->duplicate != (int64_t)reading->map.before_rows) {
-        return an_fail(err, AN_BUG,
-                       "\"%s\": the rows do not add up: %" PRId64 " rows, %" PRId64
-                       " taken, %" PRId64 " duplicate, %" PRId64 " held, %" PRId64 " blank",
-                       reading->source->path, counts->rows, counts->taken, counts->duplicate,
-                       counts->held, counts->blank);
-    }
-    return AN_OK;
+    st = check_sum(reading, err);
+    return st || reading->keep_none
+               ? st
+               : an_store_put_original(store, file_id, &reading->hash, reading->bytes,
+                                       reading->outbox.pieces, err);
 }
 
 /* ---- pieces ----------------------------------------------------------------------------------- */
@@ -247,115 +319,215 @@ static enum an_status sniff(struct an_reading *reading, size_t *skip, struct an_
 {
     unsigned char head[AN_SNIFF_BYTES];
     size_t length = 0;
-    size_t got = 0;
-    enum an_status st = an_source_rewind(reading->source, err);
+    const enum an_status st = an_source_peek(reading->source, head, sizeof head, &length, err);
 
-    do {
-        st = st ? st
-                : an_source_read(reading->source, head + length, sizeof head - length, &got, err);
-        length += st ? 0 : got;
-    } while (!st && got && length < sizeof head);
-    if (!st) {
-        (void)an_decode_begin(&reading->decoder, reading->plan->station->dialect.encoding, head,
-                              length, skip, &reading->whole);
-        bool blank = length < sizeof head;
-        for (size_t i = 0; i < length; i++) {
-            blank = blank && (i < *skip || head[i] == ' ' || head[i] == '\t' || head[i] == '\r' ||
-                              head[i] == '\n');
-        }
-        if (blank && reading->whole.reason == AN_HOLD_NO_REASON) {
-            (void)an_complain(&reading->whole, AN_HOLD_FILE_EMPTY, 0, 0, NULL,
-                              "the file has nothing but blank lines");
-        }
+    if (st) {
+        return st;
     }
-    return st ? st : an_source_rewind(reading->source, err);
+    (void)an_decode_begin(&reading->decoder, reading->plan->station->dialect.encoding, head, length,
+                          skip, &reading->whole);
+    bool blank = length < sizeof head;
+    for (size_t i = 0; i < length && blank; i++) {
+        blank =
+            i < *skip || head[i] == ' ' || head[i] == '\t' || head[i] == '\r' || head[i] == '\n';
+    }
+    if (blank && reading->whole.reason == AN_HOLD_NO_REASON) {
+        (void)an_complain(&reading->whole, AN_HOLD_FILE_EMPTY, 0, 0, NULL,
+                          "the file has nothing but blank lines");
+    }
+    reading->no_text = reading->whole.reason != AN_HOLD_NO_REASON;
+    return AN_OK;
 }
 
-static enum an_status add_piece(struct an_reading *reading, size_t length, size_t *skip,
-                                bool is_last, struct an_error *err)
+static enum an_status put_piece(void *context, struct an_bytes piece, struct an_error *err)
 {
-    const size_t skipped = *skip < length ? *skip : length;
-    const unsigned char *at = reading->piece + skipped;
+    return an_outbox_piece(context, piece, err);
+}
 
-    *skip -= skipped;
-    unsigned char *room =
-        an_lines_room(&reading->lines, an_decode_room(&reading->decoder, length) + 4);
-    if (!room) {
-        return an_fail(err, AN_NO_MEMORY, "out of memory");
+static enum an_status add_original(struct an_reading *reading, const void *at, size_t length,
+                                   bool is_last, struct an_error *err)
+{
+    enum an_status st = AN_OK;
+
+    if (reading->keep_none) {
+        return AN_OK;
     }
+    if (length) {
+        st =
+            an_original_writer_add(reading->original, at, length, put_piece, &reading->outbox, err);
+    }
+    if (!st && is_last) {
+        st = an_original_writer_end(reading->original, put_piece, &reading->outbox, err);
+    }
+    return st;
+}
+
+static unsigned char *room_for_lines(struct an_reading *reading, size_t most)
+{
     if (reading->ordinary) {
         an_ordinary_moved(reading->ordinary);
     }
-    const size_t added = an_decode(&reading->decoder, at, length - skipped, is_last, room);
-    an_lines_added(&reading->lines, added, is_last || reading->decoder.broken);
-    return an_reading_lines(reading, err);
+    return an_lines_room(&reading->lines, most);
 }
 
-static enum an_status between_pieces(const struct an_reading *reading, uint64_t done,
-                                     struct an_error *err)
+/* Bytes that have to be decoded, or are only hashed and kept. */
+static enum an_status read_apart(struct an_reading *reading, size_t most, size_t *skip,
+                                 size_t *length, unsigned char **at, struct an_error *err)
+{
+    struct an_decoder *decoder = &reading->decoder;
+
+    if (reading->piece_bytes < most) {
+        unsigned char *more = an_resize(reading->piece, most, 1);
+
+        if (!more) {
+            return an_fail(err, AN_NO_MEMORY, "out of memory");
+        }
+        reading->piece = more;
+        reading->piece_bytes = most;
+    }
+    *at = reading->piece;
+    const enum an_status st = an_source_read(reading->source, reading->piece, most, length, err);
+    if (st || reading->no_text || reading->lost) {
+        return st;
+    }
+    const size_t skipped = *skip < *length ? *skip : *length;
+    *skip -= skipped;
+    unsigned char *room = room_for_lines(reading, an_decode_room(decoder, *length) + 4);
+    if (!room) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory");
+    }
+    const size_t added =
+        an_decode(decoder, reading->piece + skipped, *length - skipped, *length == 0, room);
+    an_lines_added(&reading->lines, added, *length == 0 || decoder->broken);
+    return AN_OK;
+}
+
+/* UTF-8 is passed on as it is: it is read to where it will be looked at. */
+static enum an_status read_in_place(struct an_reading *reading, size_t most, size_t *length,
+                                    unsigned char **at, struct an_error *err)
+{
+    *at = room_for_lines(reading, most);
+    if (!*at) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory");
+    }
+    const enum an_status st = an_source_read(reading->source, *at, most, length, err);
+    if (!st) {
+        reading->decoder.offset += *length;
+        an_lines_added(&reading->lines, *length, *length == 0);
+    }
+    return st;
+}
+
+static enum an_status between_pieces(const struct an_reading *reading, struct an_error *err)
 {
     const struct an_collect_options *options = reading->options;
 
     if (options->progress) {
-        options->progress(options->context, done, reading->source->bytes);
+        options->progress(options->context, (uint64_t)reading->bytes, reading->source->bytes);
     }
-    if (options->stop && *options->stop) {
+    if ((options->stop && *options->stop) || (reading->halt && atomic_load(reading->halt))) {
         return an_fail(err, AN_BUSY, "\"%s\": stopped; nothing of it was taken",
                        reading->source->path);
     }
     return AN_OK;
 }
 
+/* No more than the file should still have, and one byte to see its end: small files stay small. */
+static size_t piece_of(const struct an_reading *reading)
+{
+    const uint64_t done = (uint64_t)reading->bytes;
+    const uint64_t left = done < reading->source->bytes ? reading->source->bytes - done : 0;
+
+    const size_t wanted = left < 4096 ? 4096 : (size_t)left + 1;
+
+    return wanted < reading->tuning->piece_bytes ? wanted : reading->tuning->piece_bytes;
+}
+
 static enum an_status read_pieces(struct an_reading *reading, struct an_digest *digest, size_t skip,
                                   struct an_error *err)
 {
-    uint64_t done = 0;
     size_t length = 0;
     enum an_status st = AN_OK;
 
     do {
-        st = an_source_read(reading->source, reading->piece, reading->tuning->piece_bytes, &length,
-                            err);
+        const size_t most = piece_of(reading);
+        unsigned char *at = NULL;
+        const bool in_place = reading->decoder.coding == AN_CODING_UTF8 && !skip &&
+                              !reading->no_text && !reading->lost;
+
+        st = in_place ? read_in_place(reading, most, &length, &at, err)
+                      : read_apart(reading, most, &skip, &length, &at, err);
         if (st) {
             return st;
         }
         if (length) {
-            an_digest_add(digest, reading->piece, length);
+            an_digest_add(digest, at, length);
         }
-        if (length && reading->whole.reason == AN_HOLD_NO_REASON) {
-            st = an_store_original_add(reading->store, reading->piece, length, err);
+        st = add_original(reading, at, length, length == 0, err);
+        reading->bytes += (int64_t)length;
+        if (!st && !reading->no_text && !reading->lost) {
+            st = an_reading_lines(reading, err);
         }
-        if (!st) {
-            st = add_piece(reading, length, &skip, length == 0, err);
-        }
-        done += length;
-        st = st ? st : between_pieces(reading, done, err);
-    } while (!st && length && !reading->lost);
+        st = st ? st : between_pieces(reading, err);
+    } while (!st && length);
     return st;
 }
 
-enum an_status an_reading_run(struct an_reading *reading, struct an_error *err)
+static enum an_status read_all(struct an_reading *reading, size_t skip, struct an_error *err)
 {
     struct an_digest *digest = NULL;
+    enum an_status st = an_source_rewind(reading->source, err);
+
+    if (st) {
+        return st;
+    }
+    if (!reading->original) {
+        reading->original = an_original_writer_open();
+    }
+    digest = reading->original ? an_digest_open() : NULL;
+    if (!digest) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory");
+    }
+    an_original_writer_begin(reading->original);
+    st = read_pieces(reading, digest, skip, err);
+    reading->hash = an_digest_close(digest);
+    return st ? st : an_source_unchanged(reading->source, err);
+}
+
+enum an_status an_reading_read(struct an_reading *reading, struct an_error *err)
+{
     size_t skip = 0;
     enum an_status st = begin(reading, err);
 
     st = st ? st : sniff(reading, &skip, err);
-    if (st || reading->whole.reason != AN_HOLD_NO_REASON) {
-        return st;
-    }
-    st = an_store_original_open(reading->store, err);
-    if (st) {
-        return st;
-    }
-    digest = an_digest_open();
-    if (!digest) {
-        return an_fail(err, AN_NO_MEMORY, "out of memory");
-    }
-    st = read_pieces(reading, digest, skip, err);
-    reading->hash = an_digest_close(digest);
-    if (!st && reading->whole.reason == AN_HOLD_NO_REASON) {
-        st = an_store_original_close(reading->store, reading->file_id, &reading->hash, err);
-    }
+    st = st ? st : read_all(reading, skip, err);
     return st ? st : end(reading, err);
+}
+
+enum an_status an_reading_put_original(struct an_reading *reading, struct an_store *store,
+                                       int64_t file_id, struct an_error *err)
+{
+    const struct an_sha256 hash = reading->hash;
+    const bool gone = reading->store != NULL; /* it was put, and undone with the rest */
+    enum an_status st = AN_OK;
+
+    an_outbox_keep_pieces(&reading->outbox);
+    if (gone) {
+        an_reading_take_back(reading);
+        reading->no_text = true;
+        reading->bytes = 0;
+    }
+    reading->store = store;
+    reading->file_id = file_id;
+    st = an_outbox_hand_in(&reading->outbox, store, file_id, err);
+    if (!st && gone) {
+        st = read_all(reading, 0, err);
+        if (!st && memcmp(hash.at, reading->hash.at, sizeof hash.at) != 0) {
+            st = an_fail(err, AN_IO, "\"%s\": changed while it was read; collect it again",
+                         reading->source->path);
+        }
+    }
+    return st ? st
+              : an_store_put_original(store, file_id, &reading->hash, reading->bytes,
+                                      reading->outbox.pieces, err);
 }

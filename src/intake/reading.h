@@ -12,14 +12,17 @@
 #include "intake/fields.h"
 #include "intake/finish.h"
 #include "intake/header.h"
-#include "intake/look.h"
 #include "intake/lines.h"
+#include "intake/look.h"
 #include "intake/notes.h"
+#include "intake/outbox.h"
 #include "intake/row.h"
 #include "intake/source.h"
 #include "intake/tuning.h"
 #include "intake/watch.h"
 #include "intake/when.h"
+
+#include <stdatomic.h>
 
 struct an_counts { /* rows = taken + duplicate + held + blank */
     int64_t rows, taken, duplicate, held, blank;
@@ -30,11 +33,22 @@ struct an_id_memo { /* what the last serial was worth */
     bool is_set, reference, mended;
 };
 
+/* How a reading gets at the store before its turn: a transaction is open then, and a file begun. */
+struct an_turn {
+    enum an_status (*take)(void *context, struct an_store **store, int64_t *file_id,
+                           struct an_error *err);
+    void *context;
+};
+
 struct an_reading {
-    struct an_store *store;
+    struct an_store *store; /* NULL while the file is read: no other thread's may be touched. It is
+                               handed in by an_reading_put(), or earlier if memory asks for it */
+    struct an_outbox outbox;
+    struct an_turn turn;
     const struct an_plan *plan;
     const struct an_collect_options *options;
     const struct an_collect_tuning *tuning;
+    const atomic_bool *halt; /* true: stop; NULL: never */
     struct an_source *source;
     struct an_notes notes;
     struct an_complaint whole; /* about the file; its reason says whether it is held */
@@ -42,6 +56,8 @@ struct an_reading {
     int64_t first_us, last_us;
     int64_t file_id;
     struct an_sha256 hash; /* of the bytes of this reading */
+    int64_t bytes;         /* how many they were */
+    bool keep_none;        /* the original is kept already, or is not wanted */
     bool read_again;       /* the file has to be read again, with `when` and `map` as they are */
     struct an_when when;
     struct an_rowmap map;
@@ -59,6 +75,8 @@ struct an_reading {
     int preamble_left;
     bool header_seen; /* the line where it stands, or should, has gone by */
     bool lost;        /* rows can no longer be told apart */
+    bool no_text;     /* nothing of it is looked at */
+    size_t last_block;
     bool units_read, rows_begun, at_end, has_footer;
     bool no_memory; /* met where a line is only looked at; told by the loop over the lines */
     uint64_t footer_line;
@@ -71,7 +89,9 @@ struct an_reading {
     struct an_text line_text;
     bool ordinary_tried;
     struct an_ordinary *ordinary; /* NULL: every row goes through the row path */
-    unsigned char *piece;
+    unsigned char *piece;         /* bytes of the file, where they are not read into the lines */
+    size_t piece_bytes;
+    struct an_original_writer *original;
     /* against what the store knows */
     struct an_look look; /* lasts over the readings of a file */
     struct an_watch watch;
@@ -88,10 +108,20 @@ struct an_reading {
 
 AN_CHECKED enum an_status an_reading_open(struct an_reading *reading, struct an_error *err);
 void an_reading_close(struct an_reading *reading);
-/* Reads the source once into the open transaction. Afterwards: whole.reason set, the file is to be
- * held; read_again set, undo the transaction and call again; else its rows are in the store and
- * its own record is still to be put. AN_BUSY when told to stop. */
-AN_CHECKED enum an_status an_reading_run(struct an_reading *reading, struct an_error *err);
+/* Reads the source once, from beginning to end, into memory (and into the store beyond what memory
+ * should hold). Afterwards: whole.reason set, the file is to be held; read_again set, undo what is in
+ * the store and call again; else the rest is for an_reading_put(). AN_BUSY when told to stop. */
+AN_CHECKED enum an_status an_reading_read(struct an_reading *reading, struct an_error *err);
+/* Puts what was read into the open transaction, all but the file's own record. read_again and whole
+ * as above. */
+AN_CHECKED enum an_status an_reading_put(struct an_reading *reading, struct an_store *store,
+                                         int64_t file_id, struct an_error *err);
+/* Puts the original of a file that is held whole, and nothing else of it. */
+AN_CHECKED enum an_status an_reading_put_original(struct an_reading *reading,
+                                                  struct an_store *store, int64_t file_id,
+                                                  struct an_error *err);
+/* What was put is undone: the store is taken away. */
+void an_reading_take_back(struct an_reading *reading);
 
 /* reading_lines.c: all lines and records that are there; of a file to be held whole they are only
  * counted. */

@@ -14,7 +14,6 @@ enum an_status an_reading_hold(struct an_reading *reading, const struct an_compl
                                struct an_bytes text, struct an_error *err)
 {
     struct an_held held = {
-        .file_id = reading->file_id,
         .line = complaint->line,
         .column = complaint->column,
         .column_name = complaint->column_name,
@@ -31,7 +30,7 @@ enum an_status an_reading_hold(struct an_reading *reading, const struct an_compl
         held.text.length = MOST_HELD_TEXT;
     }
     reading->counts.held++;
-    return an_store_put_held(reading->store, &held, err);
+    return an_outbox_held(&reading->outbox, &held, err);
 }
 
 /* ---- the record as a whole -------------------------------------------------------------------- */
@@ -176,26 +175,6 @@ static bool read_row(struct an_reading *reading, struct an_complaint *complaint,
 }
 
 /* ---- into the bins ---------------------------------------------------------------------------- */
-enum an_status an_reading_bound(struct an_reading *reading, struct an_error *err)
-{
-    const struct an_collect_tuning *tuning = reading->tuning;
-    enum an_status st = AN_OK;
-
-    if (reading->columns.rows >= tuning->block_rows) {
-        const size_t block = reading->columns.block;
-
-        st = an_columns_flush(&reading->columns, reading->store, reading->file_id, err);
-        if (!st) {
-            st = an_finish_spill_rows(&reading->finish, block, err);
-        }
-    }
-    if (!st && (reading->stays.count > tuning->open_visits ||
-                an_arena_used(reading->stays.arena) > tuning->open_bytes)) {
-        st = an_finish_spill(&reading->finish, err);
-    }
-    return st;
-}
-
 /* What the store's look-ups decided about a row that is right in itself. */
 static enum an_status hold_by_verdict(struct an_reading *reading, const struct an_verdict *verdict,
                                       struct an_bytes text, struct an_error *err)

@@ -29,6 +29,11 @@ static enum an_status why_not_open(const char *path, int reason, struct an_error
     }
 }
 
+static int64_t modified(const struct stat *state)
+{
+    return (int64_t)state->st_mtim.tv_sec * 1000000 + (int64_t)(state->st_mtim.tv_nsec / 1000);
+}
+
 enum an_status an_source_open(struct an_source *source, const char *path, struct an_error *err)
 {
     struct stat state;
@@ -52,8 +57,7 @@ enum an_status an_source_open(struct an_source *source, const char *path, struct
                                                  : "a device or socket");
     }
     source->bytes = (uint64_t)state.st_size;
-    source->modified_us =
-        (int64_t)state.st_mtim.tv_sec * 1000000 + (int64_t)(state.st_mtim.tv_nsec / 1000);
+    source->modified_us = modified(&state);
     return AN_OK;
 }
 
@@ -65,9 +69,19 @@ void an_source_close(struct an_source *source)
     }
 }
 
+int64_t an_source_place(const struct an_source *source)
+{
+    return (int64_t)lseek(source->file, 0, SEEK_CUR);
+}
+
 enum an_status an_source_rewind(struct an_source *source, struct an_error *err)
 {
-    if (lseek(source->file, 0, SEEK_SET) != 0) {
+    return an_source_go(source, 0, err);
+}
+
+enum an_status an_source_go(struct an_source *source, int64_t place, struct an_error *err)
+{
+    if (lseek(source->file, (off_t)place, SEEK_SET) != (off_t)place) {
         return an_fail(err, AN_IO, "\"%s\": could not be read again: %s", source->path,
                        strerror(errno));
     }
@@ -89,6 +103,42 @@ enum an_status an_source_read(struct an_source *source, void *at, size_t most, s
                            strerror(errno));
         }
     }
+}
+
+enum an_status an_source_peek(struct an_source *source, void *at, size_t most, size_t *length,
+                              struct an_error *err)
+{
+    *length = 0;
+    while (*length < most) {
+        const ssize_t got =
+            pread(source->file, (unsigned char *)at + *length, most - *length, (off_t)*length);
+
+        if (got == 0) {
+            break;
+        }
+        if (got > 0) {
+            *length += (size_t)got;
+        } else if (errno != EINTR) {
+            return an_fail(err, AN_IO, "\"%s\": could not be read: %s", source->path,
+                           strerror(errno));
+        }
+    }
+    return AN_OK;
+}
+
+enum an_status an_source_unchanged(struct an_source *source, struct an_error *err)
+{
+    struct stat state;
+
+    if (fstat(source->file, &state)) {
+        return an_fail(err, AN_IO, "\"%s\": could not be looked at: %s", source->path,
+                       strerror(errno));
+    }
+    if ((uint64_t)state.st_size != source->bytes || modified(&state) != source->modified_us) {
+        return an_fail(err, AN_IO, "\"%s\": changed while it was read; collect it again",
+                       source->path);
+    }
+    return AN_OK;
 }
 
 enum an_status an_source_hash(struct an_source *source, void *buffer, size_t size,

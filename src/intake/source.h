@@ -24,9 +24,18 @@ AN_CHECKED enum an_status an_source_open(struct an_source *source, const char *p
                                          struct an_error *err);
 void an_source_close(struct an_source *source);
 AN_CHECKED enum an_status an_source_rewind(struct an_source *source, struct an_error *err);
+/* Where it is being read, and going there. */
+int64_t an_source_place(const struct an_source *source);
+AN_CHECKED enum an_status an_source_go(struct an_source *source, int64_t place,
+                                       struct an_error *err);
 /* Reads up to `most` bytes; *length 0 at the end. */
 AN_CHECKED enum an_status an_source_read(struct an_source *source, void *at, size_t most,
                                          size_t *length, struct an_error *err);
+/* The first bytes, wherever reading is. */
+AN_CHECKED enum an_status an_source_peek(struct an_source *source, void *at, size_t most,
+                                         size_t *length, struct an_error *err);
+/* AN_IO if its length or time is no longer what it was when it was opened. */
+AN_CHECKED enum an_status an_source_unchanged(struct an_source *source, struct an_error *err);
 /* The hash of the whole file; rewinds before and after. */
 AN_CHECKED enum an_status an_source_hash(struct an_source *source, void *buffer, size_t size,
                                          struct an_sha256 *hash, struct an_error *err);

@@ -15,8 +15,10 @@ struct an_collect_tuning {
     size_t piece_bytes; /* read at a time */
     size_t open_visits; /* beyond so many, or so many bytes, open visits are written away */
     size_t open_bytes;
-    size_t block_rows;  /* rows of a block of packed columns */
-    bool ordinary_rows; /* take what ordinary.h can take that way */
+    size_t block_rows;   /* rows of a block of packed columns */
+    bool ordinary_rows;  /* take what ordinary.h can take that way */
+    size_t outbox_bytes; /* beyond so many, a file goes into the store while it is read */
+    size_t batch_files, batch_bytes; /* that share a transaction */
 };
 
 struct an_collect_tuning an_collect_usual_tuning(void);

@@ -32,6 +32,18 @@ static enum an_status put_block(struct an_store *store, int64_t file_id, const c
     return an_query_run_put(&query, AN_PART_BLOCK, err);
 }
 
+enum an_status an_store_put_packed(struct an_store *store, int64_t file_id, const char *column,
+                                   size_t block, size_t rows, struct an_bytes packed,
+                                   struct an_error *err)
+{
+    const enum an_status st = an_tally_check(store, file_id, "storing readings", err);
+
+    if (!st && packed.length == 0) {
+        return an_fail(err, AN_BUG, "storing readings: column '%s' was not packed", column);
+    }
+    return st ? st : put_block(store, file_id, column, block, rows, packed.at[0], packed, err);
+}
+
 static enum an_status packing_failed(enum an_status st, const char *column, struct an_error *err)
 {
     return st == AN_NO_MEMORY

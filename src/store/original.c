@@ -18,85 +18,53 @@ struct an_original_writer {
     ZSTD_CCtx *compress;
     unsigned char *piece;
     size_t used;
+};
+
+/* The original that is put through a store's own calls. */
+struct an_original_put {
+    struct an_original_writer *writer;
     int64_t file_id; /* 0: none open */
     int64_t pieces, bytes;
 };
 
-void an_original_drop(struct an_store *store)
+/* ---- pieces ----------------------------------------------------------------------------------- */
+struct an_original_writer *an_original_writer_open(void)
 {
-    if (store->original) {
-        (void)ZSTD_freeCCtx(store->original->compress);
-        an_free(store->original->piece);
-        an_free(store->original);
-        store->original = NULL;
+    struct an_original_writer *writer = an_alloc(1, sizeof *writer);
+
+    if (writer) {
+        writer->compress = ZSTD_createCCtx();
+        writer->piece = an_resize(NULL, PIECE_BYTES, 1);
+    }
+    if (writer && (!writer->compress || !writer->piece)) {
+        an_original_writer_close(writer);
+        return NULL;
+    }
+    return writer;
+}
+
+void an_original_writer_close(struct an_original_writer *writer)
+{
+    if (writer) {
+        (void)ZSTD_freeCCtx(writer->compress);
+        an_free(writer->piece);
+        an_free(writer);
     }
 }
 
-static enum an_status make_writer(struct an_store *store, const char *doing, struct an_error *err)
+void an_original_writer_begin(struct an_original_writer *writer)
 {
-    if (store->original) {
-        return AN_OK;
-    }
-    struct an_original_writer *made = an_alloc(1, sizeof *made);
-    if (made) {
-        store->original = made;
-        made->compress = ZSTD_createCCtx();
-        made->piece = an_alloc(PIECE_BYTES, 1);
-    }
-    if (!made || !made->compress || !made->piece) {
-        an_original_drop(store);
-        return an_fail(err, AN_NO_MEMORY, "%s: memory ran out", doing);
-    }
-    return AN_OK;
-}
-
-enum an_status an_store_original_open(struct an_store *store, struct an_error *err)
-{
-    static const char doing[] = "keeping an original";
-    int64_t file_id = 0;
-    enum an_status st = an_store_may_put(store, doing, err);
-    if (!st) {
-        st = an_store_peek_id(store, AN_COUNT_FILE, &file_id, err);
-    }
-    if (!st) {
-        st = make_writer(store, doing, err);
-    }
-    if (st) {
-        return st;
-    }
-    struct an_original_writer *writer = store->original;
     (void)ZSTD_CCtx_reset(writer->compress, ZSTD_reset_session_and_parameters);
     (void)ZSTD_CCtx_setParameter(writer->compress, ZSTD_c_compressionLevel, LEVEL);
     (void)ZSTD_CCtx_setParameter(writer->compress, ZSTD_c_checksumFlag, 1);
     writer->used = 0;
-    writer->pieces = 0;
-    writer->bytes = 0;
-    writer->file_id = file_id;
-    return AN_OK;
-}
-
-static enum an_status put_piece(struct an_store *store, struct an_error *err)
-{
-    static const char sql[] = "INSERT INTO original_piece (file_id, piece, packed)"
-                              " VALUES ($1, $2, $3)";
-    struct an_original_writer *writer = store->original;
-    struct an_query query;
-    const enum an_status st = an_query_start(&query, store, sql, "keeping an original", err);
-    if (st) {
-        return st;
-    }
-    an_query_int(&query, writer->file_id);
-    an_query_int(&query, writer->pieces++);
-    an_query_blob(&query, writer->piece, writer->used);
-    writer->used = 0;
-    return an_query_run(&query, err);
 }
 
 /* Feeds the compressor until it has taken all (and, at the end, given all). */
-static enum an_status feed(struct an_store *store, const void *at, size_t length,
-                           ZSTD_EndDirective how, struct an_error *err)
+static enum an_status feed(struct an_original_writer *writer, const void *at, size_t length,
+                           ZSTD_EndDirective how, an_original_sink *sink, void *context,
+                           struct an_error *err)
 {
-    struct an_original_writer *writer = store->original;
     ZSTD_inBuffer in = {at, length, 0};
     enum an_status st = AN_OK;
     bool done = false;
@@ -109,10 +77,112 @@ static enum an_status feed(struct an_store *store, const void *at, size_t length
         }
         done = how == ZSTD_e_end ? left == 0 : in.pos == in.size;
         if (writer->used == PIECE_BYTES || (done && how == ZSTD_e_end && writer->used)) {
-            st = put_piece(store, err);
+            st = sink(context, (struct an_bytes){writer->piece, writer->used}, err);
+            writer->used = 0;
         }
     }
     return st;
+}
+
+enum an_status an_original_writer_add(struct an_original_writer *writer, const void *at,
+                                      size_t length, an_original_sink *sink, void *context,
+                                      struct an_error *err)
+{
+    return feed(writer, at, length, ZSTD_e_continue, sink, context, err);
+}
+
+enum an_status an_original_writer_end(struct an_original_writer *writer, an_original_sink *sink,
+                                      void *context, struct an_error *err)
+{
+    return feed(writer, "", 0, ZSTD_e_end, sink, context, err);
+}
+
+/* ---- putting ---------------------------------------------------------------------------------- */
+void an_original_drop(struct an_store *store)
+{
+    if (store->original) {
+        an_original_writer_close(store->original->writer);
+        an_free(store->original);
+        store->original = NULL;
+    }
+}
+
+enum an_status an_store_put_original_piece(struct an_store *store, int64_t file_id, int64_t piece,
+                                           struct an_bytes packed, struct an_error *err)
+{
+    static const char sql[] = "INSERT INTO original_piece (file_id, piece, packed)"
+                              " VALUES ($1, $2, $3)";
+    static const char doing[] = "keeping an original";
+    struct an_query query;
+    enum an_status st = an_store_may_put(store, doing, err);
+    if (!st) {
+        st = an_query_start(&query, store, sql, doing, err);
+    }
+    if (st) {
+        return st;
+    }
+    an_query_int(&query, file_id);
+    an_query_int(&query, piece);
+    an_query_blob(&query, packed.at, packed.length);
+    return an_query_run(&query, err);
+}
+
+enum an_status an_store_put_original(struct an_store *store, int64_t file_id,
+                                     const struct an_sha256 *hash, int64_t bytes, int64_t pieces,
+                                     struct an_error *err)
+{
+    static const char sql[] = "INSERT INTO original (file_id, hash, bytes, pieces)"
+                              " VALUES ($1, $2, $3, $4)";
+    static const char doing[] = "keeping an original";
+    struct an_query query;
+    enum an_status st = an_store_may_put(store, doing, err);
+    if (!st) {
+        st = an_query_start(&query, store, sql, doing, err);
+    }
+    if (st) {
+        return st;
+    }
+    an_query_int(&query, file_id);
+    an_query_hash(&query, hash);
+    an_query_int(&query, bytes);
+    an_query_int(&query, pieces);
+    return an_query_run(&query, err);
+}
+
+enum an_status an_store_original_open(struct an_store *store, struct an_error *err)
+{
+    static const char doing[] = "keeping an original";
+    int64_t file_id = 0;
+    enum an_status st = an_store_may_put(store, doing, err);
+    if (!st) {
+        st = an_store_peek_id(store, AN_COUNT_FILE, &file_id, err);
+    }
+    if (st) {
+        return st;
+    }
+    if (!store->original) {
+        store->original = an_alloc(1, sizeof *store->original);
+    }
+    if (store->original && !store->original->writer) {
+        store->original->writer = an_original_writer_open();
+    }
+    if (!store->original || !store->original->writer) {
+        an_original_drop(store);
+        return an_fail(err, AN_NO_MEMORY, "%s: memory ran out", doing);
+    }
+    an_original_writer_begin(store->original->writer);
+    store->original->pieces = 0;
+    store->original->bytes = 0;
+    store->original->file_id = file_id;
+    return AN_OK;
+}
+
+static enum an_status put_piece(void *context, struct an_bytes piece, struct an_error *err)
+{
+    struct an_store *store = context;
+
+    return an_store_put_original_piece(store, store->original->file_id, store->original->pieces++,
+                                       piece, err);
 }
 
 static enum an_status check_open(struct an_store *store, struct an_error *err)
@@ -132,32 +202,23 @@ enum an_status an_store_original_add(struct an_store *store, const void *at, siz
         return st;
     }
     store->original->bytes += (int64_t)length;
-    return feed(store, at, length, ZSTD_e_continue, err);
+    return an_original_writer_add(store->original->writer, at, length, put_piece, store, err);
 }
 
 enum an_status an_store_original_close(struct an_store *store, int64_t file_id,
                                        const struct an_sha256 *hash, struct an_error *err)
 {
-    static const char sql[] = "INSERT INTO original (file_id, hash, bytes, pieces)"
-                              " VALUES ($1, $2, $3, $4)";
-    struct an_query query;
     enum an_status st = check_open(store, err);
     if (!st && store->original->file_id != file_id) {
         st = an_fail(err, AN_BUG, "keeping an original: it was begun for file %lld, not %lld",
                      (long long)store->original->file_id, (long long)file_id);
     }
     if (!st) {
-        st = feed(store, "", 0, ZSTD_e_end, err);
+        st = an_original_writer_end(store->original->writer, put_piece, store, err);
     }
     if (!st) {
-        st = an_query_start(&query, store, sql, "keeping an original", err);
-    }
-    if (!st) {
-        an_query_int(&query, file_id);
-        an_query_hash(&query, hash);
-        an_query_int(&query, store->original->bytes);
-        an_query_int(&query, store->original->pieces);
-        st = an_query_run(&query, err);
+        st = an_store_put_original(store, file_id, hash, store->original->bytes,
+                                   store->original->pieces, err);
         store->original->file_id = 0;
     }
     return st;

@@ -2,7 +2,7 @@
 /*
  * The store: one SQLite file that is only ever added to. The only place that knows SQL.
  *
- * A handle belongs to one thread. Arrays that reading calls hand out live in the caller's arena.
+ * A handle belongs to one thread at a time. Arrays that reading calls hand out live in the caller's arena.
  * Statuses everywhere: AN_IO (disk full included), AN_NO_MEMORY, AN_BUSY, AN_NO_STORE; after an
  * error inside a transaction the caller rolls back. docs/store.md describes tables and views.
  */
@@ -38,6 +38,11 @@ const char *an_store_sqlite_version(void);
 AN_CHECKED enum an_status an_store_begin(struct an_store *store, struct an_error *err);
 AN_CHECKED enum an_status an_store_commit(struct an_store *store, struct an_error *err);
 void an_store_rollback(struct an_store *store);
+/* Within a transaction: what is put from here on can be undone by itself, once. Either keep or back
+ * ends it; so do commit and rollback. */
+AN_CHECKED enum an_status an_store_mark(struct an_store *store, struct an_error *err);
+AN_CHECKED enum an_status an_store_keep(struct an_store *store, struct an_error *err);
+AN_CHECKED enum an_status an_store_back(struct an_store *store, struct an_error *err);
 
 /* ---- the ledger -----------------------------------------------------------------------------
  * One entry an act; entry k is leaf k of a Merkle tree (RFC 9162, 2.1: SHA-256, prefixes 00 and
@@ -120,6 +125,14 @@ AN_CHECKED enum an_status an_store_original_add(struct an_store *store, const vo
 AN_CHECKED enum an_status an_store_original_close(struct an_store *store, int64_t file_id,
                                                   const struct an_sha256 *hash,
                                                   struct an_error *err);
+/* The same by hand: pieces that an original_writer (src/store/original.h) made, from 0, then the
+ * head that says how many there are. */
+AN_CHECKED enum an_status an_store_put_original_piece(struct an_store *store, int64_t file_id,
+                                                      int64_t piece, struct an_bytes packed,
+                                                      struct an_error *err);
+AN_CHECKED enum an_status an_store_put_original(struct an_store *store, int64_t file_id,
+                                                const struct an_sha256 *hash, int64_t bytes,
+                                                int64_t pieces, struct an_error *err);
 /* Calls `sink` with the original's bytes in order; a non-zero return of it stops (AN_IO). */
 AN_CHECKED enum an_status
 an_store_original_read(struct an_store *store, const struct an_sha256 *hash,
@@ -215,6 +228,10 @@ AN_CHECKED enum an_status an_store_put_texts(struct an_store *store, int64_t fil
                                              const char *column, size_t block, size_t rows,
                                              const uint32_t *codes, const struct an_bytes *texts,
                                              size_t text_count, struct an_error *err);
+/* A column that was packed before (src/store/packed.h), of numbers or of texts. */
+AN_CHECKED enum an_status an_store_put_packed(struct an_store *store, int64_t file_id,
+                                              const char *column, size_t block, size_t rows,
+                                              struct an_bytes packed, struct an_error *err);
 /* Blocks that every file has: "line" (line number of each row) and "visit" (visit_id). */
 #define AN_COLUMN_LINE "@line"
 #define AN_COLUMN_VISIT "@visit"

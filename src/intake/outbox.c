@@ -1,0 +1,216 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Keeps puts until there is a store to put them into. Must put them in the order in which they came.
+ */
+#include "intake/outbox.h"
+
+#include "andamento/base/memory.h"
+
+#include <string.h>
+
+enum kind { BLOCK, HELD, PIECE };
+
+struct an_out_entry {
+    struct an_out_entry *next;
+    enum kind kind;
+    const char *column; /* of a block */
+    size_t block, rows;
+    struct an_held held; /* its texts lie in the bytes */
+    size_t length;
+    unsigned char bytes[];
+};
+
+enum an_status an_outbox_open(struct an_outbox *outbox, struct an_error *err)
+{
+    memset(outbox, 0, sizeof *outbox);
+    outbox->packer = an_packer_open();
+    return outbox->packer ? AN_OK : an_fail(err, AN_NO_MEMORY, "out of memory");
+}
+
+static void drop_all(struct an_outbox *outbox)
+{
+    for (struct an_out_entry *entry = outbox->first; entry;) {
+        struct an_out_entry *next = entry->next;
+
+        an_free(entry);
+        entry = next;
+    }
+    outbox->first = outbox->last = NULL;
+    outbox->bytes = 0;
+}
+
+void an_outbox_keep_pieces(struct an_outbox *outbox)
+{
+    struct an_out_entry **place = &outbox->first;
+
+    outbox->last = NULL;
+    while (*place) {
+        struct an_out_entry *entry = *place;
+
+        if (entry->kind == PIECE) {
+            outbox->last = entry;
+            place = &entry->next;
+        } else {
+            *place = entry->next;
+            an_free(entry);
+        }
+    }
+}
+
+void an_outbox_close(struct an_outbox *outbox)
+{
+    drop_all(outbox);
+    an_packer_close(outbox->packer);
+    memset(outbox, 0, sizeof *outbox);
+}
+
+void an_outbox_empty(struct an_outbox *outbox)
+{
+    drop_all(outbox);
+    outbox->store = NULL;
+    outbox->file_id = 0;
+    outbox->pieces = 0;
+}
+
+static enum an_status put(struct an_outbox *outbox, struct an_out_entry *entry,
+                          struct an_error *err)
+{
+    const struct an_bytes bytes = {entry->bytes, entry->length};
+
+    switch (entry->kind) {
+    case BLOCK:
+        return an_store_put_packed(outbox->store, outbox->file_id, entry->column, entry->block,
+                                   entry->rows, bytes, err);
+    case HELD:
+        entry->held.file_id = outbox->file_id;
+        return an_store_put_held(outbox->store, &entry->held, err);
+    case PIECE:
+    default:
+        return an_store_put_original_piece(outbox->store, outbox->file_id, (int64_t)entry->block,
+                                           bytes, err);
+    }
+}
+
+enum an_status an_outbox_hand_in(struct an_outbox *outbox, struct an_store *store, int64_t file_id,
+                                 struct an_error *err)
+{
+    enum an_status st = AN_OK;
+
+    outbox->store = store;
+    outbox->file_id = file_id;
+    for (struct an_out_entry *entry = outbox->first; entry && !st; entry = entry->next) {
+        st = put(outbox, entry, err);
+    }
+    drop_all(outbox);
+    return st;
+}
+
+static struct an_out_entry *add(struct an_outbox *outbox, enum kind kind, size_t length,
+                                struct an_error *err)
+{
+    struct an_out_entry *entry = an_resize(NULL, sizeof *entry + length, 1);
+
+    if (!entry) {
+        (void)an_fail(err, AN_NO_MEMORY, "out of memory");
+        return NULL;
+    }
+    memset(entry, 0, sizeof *entry);
+    entry->kind = kind;
+    entry->length = length;
+    *(outbox->last ? &outbox->last->next : &outbox->first) = entry;
+    outbox->last = entry;
+    outbox->bytes += sizeof *entry + length;
+    return entry;
+}
+
+/* ---- columns ---------------------------------------------------------------------------------- */
+enum an_status an_outbox_packed(struct an_outbox *outbox, const char *column, size_t block,
+                                size_t rows, struct an_bytes packed, struct an_error *err)
+{
+    if (outbox->store) {
+        return an_store_put_packed(outbox->store, outbox->file_id, column, block, rows, packed,
+                                   err);
+    }
+    struct an_out_entry *entry = add(outbox, BLOCK, packed.length, err);
+    if (!entry) {
+        return AN_NO_MEMORY;
+    }
+    memcpy(entry->bytes, packed.at, packed.length);
+    entry->column = column;
+    entry->block = block;
+    entry->rows = rows;
+    return AN_OK;
+}
+
+static enum an_status no_packing(enum an_status st, const char *column, struct an_error *err)
+{
+    return st == AN_NO_MEMORY
+               ? an_fail(err, st, "out of memory")
+               : an_fail(err, AN_BUG, "readings of column \"%s\" cannot be packed", column);
+}
+
+enum an_status an_outbox_numbers(struct an_outbox *outbox, const char *column, size_t block,
+                                 const struct an_number_block *cells, struct an_error *err)
+{
+    struct an_bytes packed = {NULL, 0};
+    const enum an_status st = an_pack_numbers(outbox->packer, cells, &packed);
+
+    return st ? no_packing(st, column, err)
+              : an_outbox_packed(outbox, column, block, cells->rows, packed, err);
+}
+
+enum an_status an_outbox_texts(struct an_outbox *outbox, const char *column, size_t block,
+                               size_t rows, const uint32_t *codes, const struct an_bytes *texts,
+                               size_t text_count, struct an_error *err)
+{
+    struct an_bytes packed = {NULL, 0};
+    const enum an_status st =
+        an_pack_texts(outbox->packer, rows, codes, texts, text_count, &packed);
+
+    return st ? no_packing(st, column, err)
+              : an_outbox_packed(outbox, column, block, rows, packed, err);
+}
+
+/* ---- held rows, pieces ------------------------------------------------------------------------ */
+enum an_status an_outbox_held(struct an_outbox *outbox, const struct an_held *held,
+                              struct an_error *err)
+{
+    struct an_held now = *held;
+
+    if (outbox->store) {
+        now.file_id = outbox->file_id;
+        return an_store_put_held(outbox->store, &now, err);
+    }
+    const size_t why = held->why ? strlen(held->why) + 1 : 0;
+    struct an_out_entry *entry = add(outbox, HELD, why + held->text.length, err);
+    if (!entry) {
+        return AN_NO_MEMORY;
+    }
+    entry->held = *held; /* code and column name outlive it */
+    if (why) {
+        memcpy(entry->bytes, held->why, why);
+        entry->held.why = (const char *)entry->bytes;
+    }
+    if (held->text.length) {
+        memcpy(entry->bytes + why, held->text.at, held->text.length);
+    }
+    entry->held.text.at = entry->bytes + why;
+    return AN_OK;
+}
+
+enum an_status an_outbox_piece(struct an_outbox *outbox, struct an_bytes piece,
+                               struct an_error *err)
+{
+    const int64_t number = outbox->pieces++;
+
+    if (outbox->store) {
+        return an_store_put_original_piece(outbox->store, outbox->file_id, number, piece, err);
+    }
+    struct an_out_entry *entry = add(outbox, PIECE, piece.length, err);
+    if (!entry) {
+        return AN_NO_MEMORY;
+    }
+    memcpy(entry->bytes, piece.at, piece.length);
+    entry->block = (size_t)number;
+    return AN_OK;
+}
