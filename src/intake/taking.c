@@ -202,6 +202,7 @@ static enum an_status look_up(struct an_taking *taking, bool *known, struct an_e
         return st;
     }
     if (before.state == AN_FILE_HELD && before.line_revision != collect->line_revision) {
+        taking->retried = before.file_id;
         *known = false;
         return AN_OK;
     }
@@ -428,6 +429,15 @@ static enum an_status settle(struct an_taking *taking, struct an_error *err)
     st = an_watch_keep(reading, reading->file_id, &reading->hash, err);
     st = st ? st : tell_rows(taking, err);
     st = st ? st : an_store_put_file(collect->store, &taking->result.file, err);
+    if (!st && taking->retried) {
+        struct an_release_act act = {.cause = AN_RELEASE_DESCRIPTION,
+                                     .line_revision = collect->line_revision,
+                                     .file_id = taking->result.file.file_id,
+                                     .author = "andamento",
+                                     .reason = "collected again by another line description"};
+
+        st = an_store_put_release(collect->store, &act, taking->retried, NULL, 0, err);
+    }
     if (!st && !collect->options.dry_run) {
         st = an_watch_learn(&reading->watch, &collect->recent, err);
     }

@@ -37,6 +37,7 @@ struct an_taking {
     bool renamed;    /* its name had to be made safe */
     bool entered;    /* the store is this file's: a part of the transaction is marked */
     bool was_seen;   /* found so while it was read */
+    int64_t retried; /* the record of it as held whole by an earlier description; 0: none */
     bool is_awaited; /* held rows wait for its items: let them in once it is committed */
     struct an_reading *reading;
     enum an_status st; /* of reading it */

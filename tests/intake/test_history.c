@@ -383,6 +383,26 @@ START_TEST(doubts_about_files_are_set_aside)
 }
 END_TEST
 
+/* A file held whole that is collected again once the description fits it. */
+START_TEST(collected_again_is_a_release)
+{
+    bench_open(MENDED(""));
+    const char *path = bench_text("make/a.csv", "tile,at,mm\nT-001," T("01") ",1\n");
+    (void)bench_take(path);
+    ck_assert_str_eq(bench.last.file.code, "header.column");
+    bench_describe("  make:\n"
+                   "    time: {column: at}\n"
+                   "    item: {kind: tile, column: tile, made_here: yes}\n"
+                   "    characteristics: {m: {column: mm, unit: um}}\n");
+    (void)bench_take(path);
+    ck_assert_msg(bench.last.how == AN_TAKEN, "%s", shown());
+    ck_assert(bench_number("SELECT count(*) FROM release WHERE held_id IS NULL") == 1);
+    ck_assert(bench_number("SELECT cause FROM release_act") == AN_RELEASE_DESCRIPTION);
+    expect_sound();
+    bench_close();
+}
+END_TEST
+
 /* ---- running numbers ---------------------------------------------------------------------------- */
 START_TEST(numbers_that_are_missing)
 {
@@ -521,6 +541,7 @@ int main(int argc, char **argv)
     tcase_add_test(group, rows_wait_for_their_items);
     tcase_add_test(group, rows_that_fit_now_are_let_in);
     tcase_add_test(group, doubts_about_files_are_set_aside);
+    tcase_add_test(group, collected_again_is_a_release);
     tcase_add_test(group, numbers_that_are_missing);
     tcase_add_test(group, stuck_gauges_and_changed_units);
     tcase_add_loop_test(group, unit_guesses, 0, (int)(sizeof units / sizeof units[0]));
