@@ -24,8 +24,8 @@ struct column_cells {
 
 struct known_row {
     struct an_row_print print, key;
-    uint32_t doubt, visit; /* visit: index among the doubt's earlier ones */
-    uint64_t row, line;    /* line: in its own file */
+    uint32_t doubt, visit;            /* visit: index among the doubt's earlier ones */
+    uint64_t row, line;               /* line: in its own file */
     const struct an_unknown *unknown; /* the first unknown item it speaks of */
     int64_t file_id;
     double attempt; /* NAN: none, or no number */
