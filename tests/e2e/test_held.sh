@@ -115,4 +115,28 @@ if command -v sqlite3 >/dev/null; then
     says "tampering" "release 1 is not as the ledger tells it"
 fi
 
+# What comes of a closed item, or of what went into it, is taken and noted.
+cat >ship.yaml <<END
+line: levante
+zone: UTC
+shifts: {day: 06:00}
+kinds:
+  tile: {}
+  wall: {closed_by: ship}
+stations:
+  ship: {time: {column: at}, item: {kind: wall, column: wall}, links: [{column: tile, kind: tile}]}
+  look:
+    time: {column: at}
+    item: {kind: tile, column: tile}
+    characteristics: {x: {column: x, unit: um}}
+END
+mkdir -p sea/ship sea/look
+printf 'wall,tile,at\nW1,T1,2026-03-04T10:00:00Z\n' >sea/ship/a.csv
+printf 'tile,at,x\nT1,2026-03-05T10:00:00Z,1\n' >sea/look/a.csv
+printf 'tile,at,x\nT2,2026-03-05T10:00:00Z,1\n' >sea/look/b.csv
+"$a" init --store sea.store ship.yaml >/dev/null || fail init
+exits 0 "shipped" "$a" collect --store sea.store sea/ship
+exits 0 "late evidence is taken" "$a" collect --store sea.store sea/look --json
+same "noted for the tile in the wall only" "$(grep -o 'late.evidence' out | wc -l)" 1
+
 done_testing

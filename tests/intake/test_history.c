@@ -530,6 +530,41 @@ START_TEST(before_it_was_made)
 }
 END_TEST
 
+START_TEST(gauges_that_are_due)
+{
+    static const struct {
+        const char *gauge, *day;
+        bool due;
+    } rows[] = {{"G1", "2026-03-01", false},
+                {"G1", "2026-03-02", true},
+                {"G2", "2026-03-02", true},
+                {"G9", "2026-03-02", true},
+                {"G3", "2026-03-02", false}};
+
+    bench_open("  cam:\n"
+               "    time: {column: at}\n"
+               "    item: {kind: free, column: id}\n"
+               "    gauge_column: g\n"
+               "    characteristics: {x: {column: x, unit: um}}\n"
+               "  far:\n"
+               "    time: file\n"
+               "    item: {kind: free, column: id}\n"
+               "gauges:\n"
+               "  G1: {calibrated_until: 2026-03-01}\n"
+               "  G2: {calibrated_until: 2027-03-01, station: far}\n"
+               "  G3: {calibrated_until: 2027-03-01, station: cam}\n");
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        (void)bench_give(an_arena_printf(bench.arena, "cam/%zu.csv", i),
+                         an_arena_printf(bench.arena, "id,at,x,g\nI%zu,%sT21:30:00Z,1,%s\n", i,
+                                         rows[i].day, rows[i].gauge));
+        ck_assert_msg(bench.last.file.taken == 1 && has_note("gauge.due") == rows[i].due, "%zu: %s",
+                      i, shown());
+    }
+    ck_assert(bench_number("SELECT count(*) FROM suspect WHERE code = 'gauge.due'") == 3);
+    bench_close();
+}
+END_TEST
+
 int main(int argc, char **argv)
 {
     Suite *suite = suite_create("history");
@@ -546,6 +581,7 @@ int main(int argc, char **argv)
     tcase_add_test(group, stuck_gauges_and_changed_units);
     tcase_add_loop_test(group, unit_guesses, 0, (int)(sizeof units / sizeof units[0]));
     tcase_add_test(group, before_it_was_made);
+    tcase_add_test(group, gauges_that_are_due);
     suite_add_tcase(suite, group);
     return bench_main(suite, argc, argv);
 }
