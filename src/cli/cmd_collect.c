@@ -1,9 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * collect: takes station files into the store. Each file is one transaction; what cannot be taken
- * is held and said. Interrupting ends after undoing the file in hand. With --follow it lives on:
+ * collect: takes station files into the store. A file goes in whole and is told once it is safe; what
+ * cannot be taken is held and said. Interrupting undoes what was not told. With --follow it lives on:
  * see follow.c.
  */
+#include "andamento/base/number.h"
 #include "cli/commands.h"
 #include "cli/follow.h"
 #include "intake/collect.h"
@@ -177,44 +178,65 @@ struct run {
     struct totals totals;
     struct progress progress;
     size_t refused;
+    const char **files;
+    struct an_json *json; /* or NULL */
 };
+
+static void report(void *context, size_t i, enum an_status st, const struct an_take_result *result,
+                   const struct an_error *err)
+{
+    struct run *run = context;
+    struct an_cli *cli = run->cli;
+    const char *path = run->files[i];
+    run->progress.file = i + 1;
+    run->progress.name = strrchr(path, '/') ? strrchr(path, '/') + 1 : path;
+    if (st == AN_BAD_INPUT || st == AN_NOT_FOUND || st == AN_DENIED) {
+        end_progress(&run->progress); /* this one is refused; the others go on */
+        an_cli_say(cli, "%s: %s", path, err->text);
+        run->refused++;
+    } else if (!st) {
+        count(&run->totals, result);
+        if (!cli->quiet) {
+            end_progress(&run->progress);
+            say_file(cli, path, result);
+        }
+        if (run->json) {
+            json_file(run->json, path, result);
+        }
+    } /* any other failure ends it all, and is told then */
+}
 
 static enum an_status take_all(struct run *run, const char **files, size_t file_count,
                                struct an_json *json)
 {
-    struct an_cli *cli = run->cli;
-    for (size_t i = 0; i < file_count && !stop_asked; i++) {
-        struct an_take_result result = {0};
-        run->progress.file = i;
-        run->progress.name = strrchr(files[i], '/') ? strrchr(files[i], '/') + 1 : files[i];
-        const enum an_status st = an_collect_file(run->collect, files[i], &result, &cli->err);
-        if (st == AN_BAD_INPUT || st == AN_NOT_FOUND || st == AN_DENIED) {
-            end_progress(&run->progress); /* this one is refused; the others go on */
-            an_cli_say(cli, "%s: %s", files[i], cli->err.text);
-            run->refused++;
-            cli->err = (struct an_error){0};
-            continue;
-        }
-        if (st) {
-            return st;
-        }
-        count(&run->totals, &result);
-        if (!cli->quiet) {
-            end_progress(&run->progress);
-            say_file(cli, files[i], &result);
-        }
-        if (json) {
-            json_file(json, files[i], &result);
-        }
+    run->files = files;
+    run->json = json;
+    return an_collect_files(run->collect, files, file_count, report, run, &run->cli->err);
+}
+
+static enum an_status read_threads(struct an_cli *cli, size_t *threads)
+{
+    const char *text = an_option_value(&cli->options, "threads");
+    int64_t number = 0;
+    if (!text) {
+        return AN_OK;
     }
+    if (an_integer_parse(an_bytes_of(text), &number) != AN_OK || number < 1 || number > 64) {
+        return an_fail(&cli->err, AN_BAD_USAGE, "--threads wants a number from 1 to 64, not '%s'",
+                       text);
+    }
+    *threads = (size_t)number;
     return AN_OK;
 }
 
 static enum an_status open_all(struct run *run, const char ***files, size_t *file_count)
 {
     struct an_cli *cli = run->cli;
-    enum an_status st =
-        an_store_open_collector(an_cli_store_path(cli), AN_COLLECT_ONCE, &cli->store, &cli->err);
+    size_t threads = 0;
+    enum an_status st = read_threads(cli, &threads);
+    st = st ? st
+            : an_store_open_collector(an_cli_store_path(cli), AN_COLLECT_ONCE, &cli->store,
+                                      &cli->err);
     st = st ? st : an_cli_read_line(cli);
     if (!st) {
         st = an_collect_list(cli->options.operands, cli->options.operand_count, cli->arena, files,
@@ -232,6 +254,7 @@ static enum an_status open_all(struct run *run, const char ***files, size_t *fil
         .progress = draw_progress,
         .context = &run->progress,
         .stop = &stop_asked,
+        .threads = threads,
     };
     return an_collect_open(cli->store, cli->line, &options, &run->collect, &cli->err);
 }
@@ -304,6 +327,7 @@ static enum an_exit run_collect(struct an_cli *cli)
 static const struct an_option options[] = {
     {"station", 0, "NAME", "take every file as this station's, whatever its folder"},
     {"dry-run", 'n', NULL, "read and check everything, store nothing"},
+    {"threads", 0, "N", "read files with so many threads (as many as there are processors)"},
     {"follow", 0, NULL, "go on: watch the stations' folders, take what comes, judge it"},
     {"scan", 0, "SECONDS", "read each folder through at least so often (60)"},
     {"settle", 0, "SECONDS", "a file is whole when unchanged for so long (2)"},

@@ -18,6 +18,7 @@ struct an_collect_tuning an_collect_usual_tuning(void)
                                       .block_rows = 65536,
                                       .ordinary_rows = true,
                                       .outbox_bytes = (size_t)8 * 1024 * 1024,
+                                      .keep_bytes = (size_t)16 * 1024,
                                       .batch_files = 64,
                                       .batch_bytes = (size_t)64 * 1024 * 1024};
 }

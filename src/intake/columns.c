@@ -5,6 +5,8 @@
  */
 #include "intake/columns.h"
 
+#include "intake/mirror.h"
+
 #include <inttypes.h>
 #include <stdio.h>
 #include <string.h>
@@ -316,6 +318,37 @@ static enum an_status put_texts(struct an_columns *columns, struct an_outbox *ou
                            columns->texts, count, err);
 }
 
+/* The original needs to know how many decimals each number was written with. */
+static enum an_status keep_decimals(struct an_columns *columns, struct an_outbox *outbox,
+                                    size_t column, int decimals, struct an_error *err)
+{
+    const struct an_block_column *block = &columns->at[column];
+    struct an_bytes packed = {NULL, 0};
+
+    if (!columns->mirror || columns->mirror->failed) {
+        return AN_OK;
+    }
+    if (!fits_all(block, columns->rows, decimals)) { /* some will be texts of another kind */
+        columns->mirror->failed = true;
+        return AN_OK;
+    }
+    int64_t *each = an_alloc(columns->rows, sizeof *each);
+    if (!each) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory");
+    }
+    for (size_t i = 0; i < columns->rows; i++) {
+        each[i] = block->decimals[i];
+    }
+    const struct an_number_block cells = {columns->rows, 0, each};
+    const enum an_status st = an_pack_numbers(outbox->packer, &cells, &packed);
+    an_free(each);
+    if (st) {
+        return an_fail(err, st, "out of memory");
+    }
+    an_mirror_packed(columns->mirror, column, 1, packed);
+    return AN_OK;
+}
+
 static enum an_status put_column(struct an_columns *columns, struct an_outbox *outbox,
                                  struct an_block_column *block, struct an_error *err)
 {
@@ -323,18 +356,33 @@ static enum an_status put_column(struct an_columns *columns, struct an_outbox *o
 
     if (block->number_name) {
         const bool uniform = is_uniform(block, columns->rows);
+        const size_t column = (size_t)(block - columns->at);
         const int decimals = uniform ? block->decimals[0] : choose_decimals(block, columns->rows);
 
-        if (!uniform && !make_one_scale(block, columns->rows, decimals)) {
-            return an_fail(err, AN_NO_MEMORY, "out of memory");
+        if (!uniform) {
+            st = keep_decimals(columns, outbox, column, decimals, err);
+        }
+        if (!st && !uniform && !make_one_scale(block, columns->rows, decimals)) {
+            st = an_fail(err, AN_NO_MEMORY, "out of memory");
+        }
+        if (st) {
+            return st;
         }
         const struct an_number_block cells = {columns->rows, decimals, block->scaled};
         st = an_outbox_numbers(outbox, block->number_name, columns->block, &cells, err);
+        if (!st && columns->mirror) {
+            an_mirror_packed(columns->mirror, column, 0, outbox->packed);
+            columns->mirror->failed = columns->mirror->failed || decimals < 0 || decimals > 18;
+        }
     }
-    if (!st && block->text_name) {
-        st = put_texts(columns, outbox, block, block->text_name, err);
-    } else if (!st && block->has_odd) {
-        st = put_texts(columns, outbox, block, block->odd_name, err);
+    const char *name = block->text_name ? block->text_name
+                       : block->has_odd ? block->odd_name
+                                        : NULL;
+    if (!st && name) {
+        st = put_texts(columns, outbox, block, name, err);
+        if (!st && columns->mirror) {
+            an_mirror_packed(columns->mirror, (size_t)(block - columns->at), 2, outbox->packed);
+        }
     }
     an_names_clear(block->words);
     block->has_odd = false;
@@ -352,6 +400,9 @@ enum an_status an_columns_flush(struct an_columns *columns, struct an_outbox *ou
     enum an_status st = an_outbox_numbers(outbox, AN_COLUMN_LINE, columns->block, &lines, err);
     for (size_t i = 0; !st && i < columns->plan->column_count; i++) {
         st = put_column(columns, outbox, &columns->at[i], err);
+    }
+    if (!st && columns->mirror) {
+        st = an_mirror_piece(columns->mirror, outbox, columns->rows, err);
     }
     columns->rows = 0;
     columns->block++;

@@ -18,6 +18,8 @@
 #include <stddef.h>
 #include <stdint.h>
 
+struct an_mirror;
+
 struct an_block_column {
     const char *number_name, *text_name; /* NULL: not stored so */
     const char *odd_name; /* of cells the numbers cannot hold; NULL if texts are kept */
@@ -34,6 +36,7 @@ struct an_columns {
     int64_t *lines;
     size_t rows, capacity, most; /* in the block at hand; most: when it is full */
     size_t block;                /* its number */
+    struct an_mirror *mirror;    /* of the original; NULL: kept in another way */
     struct an_bytes *texts;      /* scratch for handing over */
     size_t texts_capacity;
     struct an_arena *arena;

@@ -178,6 +178,7 @@ static bool open_parts(struct an_ordinary *o, const struct an_reading *reading, 
     o->joint_of =
         an_arena_alloc(o->arena, (plan->link_count + 1) * rows, sizeof(struct an_joint *));
     o->at_us = an_arena_alloc(o->arena, rows, sizeof *o->at_us);
+    o->odd = an_arena_alloc(o->arena, rows, 1);
     o->sums = an_arena_alloc(o->arena, rows, sizeof *o->sums);
     o->place_rows = MOST_PLACES / o->fields;
     o->place_rows = o->place_rows > 2 * rows ? 2 * rows : o->place_rows;
@@ -430,6 +431,7 @@ static size_t check(struct an_ordinary *o, struct an_reading *reading, size_t n,
     struct an_columns *columns = &reading->columns;
     const size_t count = o->plan->column_count;
 
+    memset(o->odd, 0, n);
     for (size_t i = 0; i < count; i++) {
         if (o->columns[i].same && o->columns[i].field != AN_NONE) {
             n = an_ordinary_same(o, &o->columns[i], n);
@@ -454,6 +456,47 @@ static size_t check(struct an_ordinary *o, struct an_reading *reading, size_t n,
     return n ? an_ordinary_find(o, reading, n) : 0;
 }
 
+/* What the original needs of the rows. False: memory. */
+static bool keep_rows(struct an_ordinary *o, struct an_reading *reading, size_t n, size_t with_cr)
+{
+    struct an_mirror *mirror = &reading->mirror;
+    const size_t from = reading->columns.rows;
+
+    if (!reading->columns.mirror || mirror->failed) {
+        return true;
+    }
+    if (!an_mirror_room(mirror, from + n)) {
+        return false;
+    }
+    for (size_t i = 0; i < mirror->word_count; i++) {
+        struct an_mirror_words *words = &mirror->words[i];
+
+        for (size_t r = 0; r < n; r++) {
+            if (!an_mirror_word(words, from + r, an_ordinary_field(o, words->field, r))) {
+                return false;
+            }
+        }
+    }
+    if (!mirror->crlf_known) {
+        mirror->crlf = with_cr > 0;
+        mirror->crlf_known = true;
+    }
+    const bool mixed = with_cr != (mirror->crlf ? n : 0);
+    for (size_t r = 0; r < n; r++) {
+        const uint32_t *at = o->places + (o->next + r) * o->fields;
+        const size_t begin = (size_t)(uint32_t)(at[0] + 1);
+        const size_t end = at[o->fields];
+        const bool cr = end > begin && o->base[end - 1] == '\r';
+
+        if (!o->odd[r] && (!mixed || cr == mirror->crlf)) {
+            mirror->bytes += end + 1 - begin;
+        } else if (!an_mirror_odd(mirror, from + r, o->base + begin, end + 1 - begin)) {
+            return false;
+        }
+    }
+    return true;
+}
+
 static enum an_status take(struct an_ordinary *o, struct an_reading *reading, size_t n,
                            size_t with_cr, struct an_error *err)
 {
@@ -466,7 +509,7 @@ static enum an_status take(struct an_ordinary *o, struct an_reading *reading, si
             (void)an_ordinary_words(o, &o->columns[i], columns, n, &no_memory);
         }
     }
-    if (no_memory) {
+    if (no_memory || !keep_rows(o, reading, n, with_cr)) {
         return an_fail(err, AN_NO_MEMORY, "out of memory");
     }
     fill_times(o, columns, n);

@@ -179,7 +179,7 @@ static const double tens[AN_KNOWN_SCALES] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5, 
 
 /* The field as the row path reads it; false if it would make anything but a usual number of it. */
 static bool read_number(const struct an_plan *plan, const struct an_plan_column *of, uint64_t marks,
-                        struct an_bytes text, int64_t *scaled, size_t *decimals)
+                        struct an_bytes text, int64_t *scaled, size_t *decimals, unsigned char *odd)
 {
     if (text.length == 0 || of->code_starts[text.at[0] / 8] & 1U << text.at[0] % 8) {
         return false;
@@ -189,7 +189,10 @@ static bool read_number(const struct an_plan *plan, const struct an_plan_column 
     const size_t length = text.length - minus;
     uint64_t whole = 0;
     if (length <= 8 && short_decimal(at, length, marks, &whole, decimals)) {
+        const size_t before = *decimals ? length - *decimals - 1 : length;
+
         *scaled = minus ? -(int64_t)whole : (int64_t)whole;
+        *odd |= before == 0 || (before > 1 && *at == '0') || (minus && !whole);
         return true;
     }
     const struct an_dialect *dialect = &plan->station->dialect;
@@ -200,6 +203,7 @@ static bool read_number(const struct an_plan *plan, const struct an_plan_column 
     }
     *scaled = number.scaled;
     *decimals = (size_t)number.decimals;
+    *odd |= !an_layout_is_plain(text, dialect->decimal_mark);
     return true;
 }
 
@@ -238,7 +242,7 @@ size_t an_ordinary_numbers(struct an_ordinary *o, struct an_ordinary_column *col
         int64_t scaled = 0;
         size_t decimals = 0;
 
-        if (!read_number(o->plan, of, marks, text, &scaled, &decimals)) {
+        if (!read_number(o->plan, of, marks, text, &scaled, &decimals, &o->odd[r])) {
             break;
         }
         struct an_possible *possible = &column->possible[decimals];

@@ -117,6 +117,7 @@ struct an_ordinary {
     struct an_joint **joint_of;    /* a row, for each link */
     bool starts[256];              /* bytes with which a line begins that may be no row */
     struct an_ordinary_time time;
+    unsigned char *odd;     /* a row: its bytes do not come back from its columns */
     int64_t *at_us;         /* a row */
     an_print_sum *sums;     /* a row */
     struct an_stay *stay;   /* of the row path's last row; NULL: none that can be gone on with */

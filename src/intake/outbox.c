@@ -152,23 +152,21 @@ static enum an_status no_packing(enum an_status st, const char *column, struct a
 enum an_status an_outbox_numbers(struct an_outbox *outbox, const char *column, size_t block,
                                  const struct an_number_block *cells, struct an_error *err)
 {
-    struct an_bytes packed = {NULL, 0};
-    const enum an_status st = an_pack_numbers(outbox->packer, cells, &packed);
+    const enum an_status st = an_pack_numbers(outbox->packer, cells, &outbox->packed);
 
     return st ? no_packing(st, column, err)
-              : an_outbox_packed(outbox, column, block, cells->rows, packed, err);
+              : an_outbox_packed(outbox, column, block, cells->rows, outbox->packed, err);
 }
 
 enum an_status an_outbox_texts(struct an_outbox *outbox, const char *column, size_t block,
                                size_t rows, const uint32_t *codes, const struct an_bytes *texts,
                                size_t text_count, struct an_error *err)
 {
-    struct an_bytes packed = {NULL, 0};
     const enum an_status st =
-        an_pack_texts(outbox->packer, rows, codes, texts, text_count, &packed);
+        an_pack_texts(outbox->packer, rows, codes, texts, text_count, &outbox->packed);
 
     return st ? no_packing(st, column, err)
-              : an_outbox_packed(outbox, column, block, rows, packed, err);
+              : an_outbox_packed(outbox, column, block, rows, outbox->packed, err);
 }
 
 /* ---- held rows, pieces ------------------------------------------------------------------------ */

@@ -21,8 +21,9 @@ struct an_outbox {
     int64_t file_id;
     struct an_packer *packer;
     struct an_out_entry *first, *last;
-    size_t bytes;   /* kept here */
-    int64_t pieces; /* of the original so far */
+    struct an_bytes packed; /* what was packed last */
+    size_t bytes;           /* kept here */
+    int64_t pieces;         /* of the original so far */
 };
 
 AN_CHECKED enum an_status an_outbox_open(struct an_outbox *outbox, struct an_error *err);

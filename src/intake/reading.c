@@ -65,6 +65,7 @@ void an_reading_close(struct an_reading *reading)
     an_free(reading->piece);
     an_outbox_close(&reading->outbox);
     an_original_writer_close(reading->original);
+    an_mirror_close(&reading->mirror);
     an_rowmap_close(&reading->map);
     an_look_close(&reading->look);
     an_watch_close(&reading->watch);
@@ -117,6 +118,7 @@ static enum an_status begin(struct an_reading *reading, struct an_error *err)
     an_lines_begin(&reading->lines, dialect->delimiter, dialect->trim);
     reading->bytes = 0;
     reading->no_text = false;
+    an_mirror_close(&reading->mirror);
     reading->finish = (struct an_finish){.plan = plan,
                                          .map = &reading->map,
                                          .stays = &reading->stays,
@@ -219,7 +221,14 @@ static enum an_status end(struct an_reading *reading, struct an_error *err)
         return AN_OK;
     }
     reading->last_block = reading->columns.block;
-    return an_columns_flush(&reading->columns, &reading->outbox, err);
+    const enum an_status st = an_columns_flush(&reading->columns, &reading->outbox, err);
+    if (st || !reading->columns.mirror) {
+        return st;
+    }
+    if (reading->mirror.bytes != (uint64_t)reading->bytes) {
+        reading->mirror.failed = true;
+    }
+    return an_mirror_piece(&reading->mirror, &reading->outbox, 0, err);
 }
 
 /* ---- the store -------------------------------------------------------------------------------- */
@@ -244,11 +253,27 @@ static enum an_status take_turn(struct an_reading *reading, struct an_error *err
     return st ? st : hand_in(reading, store, file_id, err);
 }
 
+/* The row that the row path has just taken. */
+static bool keep_row(struct an_reading *reading)
+{
+    struct an_mirror *mirror = &reading->mirror;
+
+    if (!reading->columns.mirror || !reading->at_record) {
+        return true;
+    }
+    return (mirror->fields || an_mirror_header(mirror, &reading->header, &reading->columns)) &&
+           an_mirror_row(mirror, &reading->columns, &reading->row, &reading->fields,
+                         reading->at_record);
+}
+
 enum an_status an_reading_bound(struct an_reading *reading, struct an_error *err)
 {
     const struct an_collect_tuning *tuning = reading->tuning;
-    enum an_status st = AN_OK;
+    enum an_status st = keep_row(reading) ? AN_OK : an_fail(err, AN_NO_MEMORY, "out of memory");
 
+    if (st) {
+        return st;
+    }
     if (reading->columns.rows >= tuning->block_rows) {
         const size_t block = reading->columns.block;
 
@@ -310,8 +335,9 @@ enum an_status an_reading_put(struct an_reading *reading, struct an_store *store
     st = check_sum(reading, err);
     return st || reading->keep_none
                ? st
-               : an_store_put_original(store, file_id, &reading->hash, reading->bytes,
-                                       reading->outbox.pieces, err);
+               : an_store_put_original(
+                     store, file_id, &reading->hash, reading->bytes, reading->outbox.pieces,
+                     reading->columns.mirror ? AN_FORM_COLUMNS : AN_FORM_FRAME, err);
 }
 
 /* ---- pieces ----------------------------------------------------------------------------------- */
@@ -349,7 +375,7 @@ static enum an_status add_original(struct an_reading *reading, const void *at, s
 {
     enum an_status st = AN_OK;
 
-    if (reading->keep_none) {
+    if (reading->keep_none || reading->columns.mirror) {
         return AN_OK;
     }
     if (length) {
@@ -469,7 +495,7 @@ static enum an_status read_pieces(struct an_reading *reading, struct an_digest *
             st = an_reading_lines(reading, err);
         }
         st = st ? st : between_pieces(reading, err);
-    } while (!st && length);
+    } while (!st && length && !(reading->columns.mirror && reading->mirror.failed));
     return st;
 }
 
@@ -494,26 +520,66 @@ static enum an_status read_all(struct an_reading *reading, size_t skip, struct a
     return st ? st : an_source_unchanged(reading->source, err);
 }
 
-enum an_status an_reading_read(struct an_reading *reading, struct an_error *err)
+/* UTF-8 that is not too small is kept as columns: from other encodings the bytes would not come
+ * back. */
+static enum an_status choose_form(struct an_reading *reading, size_t skip, struct an_error *err)
+{
+    unsigned char mark[4];
+    size_t length = 0;
+
+    if (reading->plain || reading->keep_none || reading->no_text ||
+        reading->decoder.coding != AN_CODING_UTF8 ||
+        reading->source->bytes < reading->tuning->keep_bytes) {
+        return AN_OK;
+    }
+    an_mirror_open(&reading->mirror, reading->plan);
+    reading->columns.mirror = &reading->mirror;
+    const enum an_status st = an_source_peek(reading->source, mark, skip, &length, err);
+    if (!st && skip && !an_mirror_raw(&reading->mirror, 0, mark, length)) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory");
+    }
+    return st;
+}
+
+static enum an_status read_once(struct an_reading *reading, struct an_error *err)
 {
     size_t skip = 0;
     enum an_status st = begin(reading, err);
 
     st = st ? st : sniff(reading, &skip, err);
+    st = st ? st : choose_form(reading, skip, err);
     st = st ? st : read_all(reading, skip, err);
-    return st ? st : end(reading, err);
+    return st || (reading->columns.mirror && reading->mirror.failed) ? st : end(reading, err);
+}
+
+enum an_status an_reading_read(struct an_reading *reading, struct an_error *err)
+{
+    enum an_status st = read_once(reading, err);
+
+    if (st || !reading->columns.mirror || !reading->mirror.failed ||
+        reading->whole.reason != AN_HOLD_NO_REASON) {
+        return st;
+    }
+    reading->plain = true;
+    if (reading->store) { /* what is in there has to be undone first */
+        reading->read_again = true;
+        return AN_OK;
+    }
+    return read_once(reading, err);
 }
 
 enum an_status an_reading_put_original(struct an_reading *reading, struct an_store *store,
                                        int64_t file_id, struct an_error *err)
 {
     const struct an_sha256 hash = reading->hash;
-    const bool gone = reading->store != NULL; /* it was put, and undone with the rest */
+    /* it was put, and undone with the rest; or it is there as columns of what is not taken */
+    const bool gone = reading->store != NULL || reading->columns.mirror;
     enum an_status st = AN_OK;
 
     an_outbox_keep_pieces(&reading->outbox);
     if (gone) {
         an_reading_take_back(reading);
+        reading->columns.mirror = NULL;
         reading->no_text = true;
         reading->bytes = 0;
     }
@@ -529,5 +595,5 @@ enum an_status an_reading_put_original(struct an_reading *reading, struct an_sto
     }
     return st ? st
               : an_store_put_original(store, file_id, &reading->hash, reading->bytes,
-                                      reading->outbox.pieces, err);
+                                      reading->outbox.pieces, AN_FORM_FRAME, err);
 }

@@ -14,6 +14,7 @@
 #include "intake/header.h"
 #include "intake/lines.h"
 #include "intake/look.h"
+#include "intake/mirror.h"
 #include "intake/notes.h"
 #include "intake/outbox.h"
 #include "intake/row.h"
@@ -92,6 +93,9 @@ struct an_reading {
     unsigned char *piece;         /* bytes of the file, where they are not read into the lines */
     size_t piece_bytes;
     struct an_original_writer *original;
+    struct an_mirror mirror;           /* the original as columns, if columns.mirror points to it */
+    bool plain;                        /* ... which was found not to pay */
+    const struct an_record *at_record; /* that the row path is reading; NULL: it is not */
     /* against what the store knows */
     struct an_look look; /* lasts over the readings of a file */
     struct an_watch watch;

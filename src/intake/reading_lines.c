@@ -213,6 +213,15 @@ static void complain_frame(struct an_reading *reading, enum an_lines_got got,
     }
 }
 
+/* A line that is not taken is kept as it is, if the original is kept as columns. */
+static void keep_line(struct an_reading *reading, const struct an_record *record)
+{
+    if (reading->columns.mirror && !an_mirror_raw(&reading->mirror, reading->columns.rows,
+                                                  record->text.at, record->with_end)) {
+        reading->no_memory = true;
+    }
+}
+
 /* ---- rows that say nothing new ---------------------------------------------------------------- */
 static bool may_be_ordinary(const struct an_reading *reading)
 {
@@ -239,7 +248,13 @@ static enum an_status read_and_learn(struct an_reading *reading, const struct an
 {
     const int64_t taken = reading->counts.taken;
     const size_t block = reading->columns.block;
+
+    reading->at_record = record;
     const enum an_status st = read_record(reading, record, err);
+    reading->at_record = NULL;
+    if (!st && reading->counts.taken == taken) {
+        keep_line(reading, record);
+    }
 
     if (!st && reading->ordinary && reading->columns.block != block) {
         an_ordinary_new_block(reading->ordinary);
@@ -256,7 +271,8 @@ static enum an_status read_lines(struct an_reading *reading, struct an_error *er
     struct an_lines *lines = &reading->lines;
     enum an_status st = AN_OK;
 
-    while (!st && !reading->no_memory && reading->whole.reason == AN_HOLD_NO_REASON) {
+    while (!st && !reading->no_memory && reading->whole.reason == AN_HOLD_NO_REASON &&
+           !(reading->columns.mirror && reading->mirror.failed)) {
         struct an_record record;
 
         st = take_ordinary(reading, err);
@@ -272,6 +288,7 @@ static enum an_status read_lines(struct an_reading *reading, struct an_error *er
         }
         if (got == AN_LINES_GOT && take_line(reading, &record)) {
             an_lines_take(lines, &record);
+            keep_line(reading, &record);
             continue;
         }
         got = an_lines_record(lines, &record);

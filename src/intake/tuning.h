@@ -18,6 +18,7 @@ struct an_collect_tuning {
     size_t block_rows;   /* rows of a block of packed columns */
     bool ordinary_rows;  /* take what ordinary.h can take that way */
     size_t outbox_bytes; /* beyond so many, a file goes into the store while it is read */
+    size_t keep_bytes;   /* originals from so many on are kept as columns */
     size_t batch_files, batch_bytes; /* that share a transaction */
 };
 

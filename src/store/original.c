@@ -8,6 +8,7 @@
 #include "store/original.h"
 
 #include "store/handle.h"
+#include "store/layout.h"
 
 #include <string.h>
 #include <zstd.h>
@@ -129,10 +130,10 @@ enum an_status an_store_put_original_piece(struct an_store *store, int64_t file_
 
 enum an_status an_store_put_original(struct an_store *store, int64_t file_id,
                                      const struct an_sha256 *hash, int64_t bytes, int64_t pieces,
-                                     struct an_error *err)
+                                     int form, struct an_error *err)
 {
-    static const char sql[] = "INSERT INTO original (file_id, hash, bytes, pieces)"
-                              " VALUES ($1, $2, $3, $4)";
+    static const char sql[] = "INSERT INTO original (file_id, hash, bytes, pieces, form)"
+                              " VALUES ($1, $2, $3, $4, $5)";
     static const char doing[] = "keeping an original";
     struct an_query query;
     enum an_status st = an_store_may_put(store, doing, err);
@@ -146,6 +147,7 @@ enum an_status an_store_put_original(struct an_store *store, int64_t file_id,
     an_query_hash(&query, hash);
     an_query_int(&query, bytes);
     an_query_int(&query, pieces);
+    an_query_int(&query, form);
     return an_query_run(&query, err);
 }
 
@@ -218,7 +220,7 @@ enum an_status an_store_original_close(struct an_store *store, int64_t file_id,
     }
     if (!st) {
         st = an_store_put_original(store, file_id, hash, store->original->bytes,
-                                   store->original->pieces, err);
+                                   store->original->pieces, AN_FORM_FRAME, err);
         store->original->file_id = 0;
     }
     return st;
@@ -232,9 +234,27 @@ struct reading {
     size_t out_bytes;
     int (*sink)(void *context, const void *at, size_t length);
     void *context;
-    int64_t bytes;
+    int64_t bytes, pieces;
+    int form;
     bool frame_ended;
 };
+
+static enum an_status expand_columns(struct an_store *store, struct reading *reading,
+                                     struct an_bytes packed, struct an_error *err)
+{
+    const enum an_status st =
+        an_layout_expand(store->packer, packed, reading->sink, reading->context, &reading->bytes);
+    switch (st) {
+    case AN_OK:
+        return AN_OK;
+    case AN_IO:
+        return an_fail(err, st, "handing on an original was stopped by its receiver");
+    case AN_NO_MEMORY:
+        return an_fail(err, st, "reading an original: memory ran out");
+    default:
+        return an_fail(err, AN_NO_STORE, "an original kept in '%s' is damaged", store->path);
+    }
+}
 
 static enum an_status expand_piece(struct an_store *store, struct reading *reading,
                                    struct an_bytes packed, struct an_error *err)
@@ -278,7 +298,9 @@ static enum an_status read_pieces(struct an_store *store, int64_t file_id, struc
     while (!(st = an_query_row(&query, &more, err)) && more) {
         const struct an_bytes packed = {sqlite3_column_blob(query.stmt, 0),
                                         (size_t)sqlite3_column_bytes(query.stmt, 0)};
-        st = expand_piece(store, reading, packed, err);
+        reading->pieces++;
+        st = reading->form == AN_FORM_COLUMNS ? expand_columns(store, reading, packed, err)
+                                              : expand_piece(store, reading, packed, err);
         if (st) {
             break;
         }
@@ -291,7 +313,7 @@ enum an_status an_store_original_read(struct an_store *store, const struct an_sh
                                       int (*sink)(void *context, const void *at, size_t length),
                                       void *context, struct an_error *err)
 {
-    static const char sql[] = "SELECT file_id, bytes FROM original WHERE hash = $1"
+    static const char sql[] = "SELECT file_id, bytes, form, pieces FROM original WHERE hash = $1"
                               " ORDER BY file_id LIMIT 1";
     struct an_query query;
     bool found = false;
@@ -308,8 +330,11 @@ enum an_status an_store_original_read(struct an_store *store, const struct an_sh
     }
     const int64_t file_id = an_column_int(&query, 0);
     const int64_t bytes = an_column_int(&query, 1);
+    const int form = (int)an_column_int(&query, 2);
+    const int64_t pieces = an_column_int(&query, 3);
     an_query_end(&query);
     struct reading reading = {
+        .form = form,
         .expand = ZSTD_createDCtx(),
         .out_bytes = ZSTD_DStreamOutSize(),
         .sink = sink,
@@ -321,7 +346,8 @@ enum an_status an_store_original_read(struct an_store *store, const struct an_sh
     } else {
         st = read_pieces(store, file_id, &reading, err);
     }
-    if (!st && (!reading.frame_ended || reading.bytes != bytes)) {
+    const bool ended = form == AN_FORM_COLUMNS ? reading.pieces == pieces : reading.frame_ended;
+    if (!st && (!ended || reading.bytes != bytes)) {
         st = an_fail(err, AN_NO_STORE, "an original kept in '%s' is cut off", store->path);
     }
     (void)ZSTD_freeDCtx(reading.expand);

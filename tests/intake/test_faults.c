@@ -34,7 +34,7 @@ static const char file[] = "run 7\n"
 
 START_TEST(every_allocation_fails_once)
 {
-    const struct an_collect_tuning small = {7, 2, 1 << 20, 2, true};
+    const struct an_collect_tuning small = {7, 2, 1 << 20, 2, true, 1, 1, 1, 1};
     bool done = false;
 
     bench_open(stations);

@@ -125,14 +125,14 @@ AN_CHECKED enum an_status an_store_original_add(struct an_store *store, const vo
 AN_CHECKED enum an_status an_store_original_close(struct an_store *store, int64_t file_id,
                                                   const struct an_sha256 *hash,
                                                   struct an_error *err);
-/* The same by hand: pieces that an original_writer (src/store/original.h) made, from 0, then the
- * head that says how many there are. */
+/* The same by hand: pieces that an original_writer (src/store/original.h) or src/store/layout.h
+ * made, from 0, then the head that says how many there are and in which form. */
 AN_CHECKED enum an_status an_store_put_original_piece(struct an_store *store, int64_t file_id,
                                                       int64_t piece, struct an_bytes packed,
                                                       struct an_error *err);
 AN_CHECKED enum an_status an_store_put_original(struct an_store *store, int64_t file_id,
                                                 const struct an_sha256 *hash, int64_t bytes,
-                                                int64_t pieces, struct an_error *err);
+                                                int64_t pieces, int form, struct an_error *err);
 /* Calls `sink` with the original's bytes in order; a non-zero return of it stops (AN_IO). */
 AN_CHECKED enum an_status
 an_store_original_read(struct an_store *store, const struct an_sha256 *hash,
