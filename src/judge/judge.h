@@ -14,8 +14,12 @@
 #include "andamento/stat/capability.h"
 #include "andamento/stat/change.h"
 #include "andamento/stat/chart.h"
+#include "andamento/stat/percentile.h"
+#include "andamento/stat/position.h"
 #include "andamento/stat/rules.h"
 #include "andamento/stat/tests.h"
+#include "andamento/stat/tolerance.h"
+#include "andamento/stat/yield.h"
 #include "andamento/store/store.h"
 #include "line/line.h"
 
@@ -177,6 +181,40 @@ void an_signal_json(struct an_json *json, const struct an_line *line,
                     const struct an_signal *signal); /* one object */
 
 /* ---- capability ----------------------------------------------------------------------------------- */
+/* What may be asked beyond the usual. All zero: nothing. */
+struct an_capability_wish {
+    struct an_shape_choice shape;       /* declared: instead of the description's */
+    struct an_tolerance_wish tolerance; /* coverage 0: no tolerance limits */
+    bool sigma_level;                   /* of counted ones, with `sigma_shift` added */
+    double sigma_shift;
+};
+
+struct an_shape_result { /* of a shape other than normal */
+    bool used, automatic;
+    struct an_fit fit;
+    struct an_fit_test test;
+    enum an_shape second; /* automatic: the runner-up, AN_SHAPE_COUNT if none */
+    double second_behind; /* its BIC less that of the best */
+    struct an_percentile_capability by;
+};
+
+struct an_tolerance_limits { /* NAN where not asked or not to be had */
+    double coverage, confidence;
+    double lower, upper;             /* normal, or by the fit's scale; one-sided as the spec is */
+    double order_lower, order_upper; /* by order statistics, any shape */
+    double order_confidence;         /* reached */
+    size_t order_least;              /* readings that order statistics want */
+};
+
+struct an_counted_result { /* of counted characteristics; zero for others */
+    bool proportion;
+    double count, opportunities;
+    struct an_index rate; /* per opportunity; exact bounds */
+    bool has_dispersion;
+    struct an_dispersion dispersion;
+    double sigma_level; /* NAN unless asked */
+};
+
 struct an_stream_capability {
     struct an_stream stream;
     const struct an_characteristic *characteristic;
@@ -193,8 +231,21 @@ struct an_stream_capability {
     const char *why_not;           /* reason in place of the index, or NULL */
     const char **notes;
     size_t note_count;
+    double lag1, lag1_bound; /* autocorrelation of neighbouring samples' levels, and 2 / sqrt(m) */
+    struct an_shape_result shape; /* where used, pp.. of the indices are its percentile indices */
+    bool
+        has_position; /* a radial characteristic: both its sources in the circle of its upper limit */
+    struct an_position_capability position; /* of the items' means */
+    struct an_tolerance_limits tolerance;
+    struct an_counted_result counted;
+    const char *method; /* "normal", "lognormal, percentiles", "counts" ... */
 };
-/* Reads the single readings of the period for measured characteristics. */
+/* Reads the single readings of the period for measured characteristics. wish NULL: the usual. */
+AN_CHECKED enum an_status
+an_stream_capability_wished(struct an_store *store, const struct an_line *line,
+                            const struct an_stream *stream, int64_t from_us, int64_t until_us,
+                            const struct an_capability_wish *wish, struct an_arena *arena,
+                            struct an_stream_capability *capability, struct an_error *err);
 AN_CHECKED enum an_status an_stream_capability_of(struct an_store *store,
                                                   const struct an_line *line,
                                                   const struct an_stream *stream, int64_t from_us,

@@ -10,6 +10,8 @@
  * single values, moving ranges; for between_within, and for individuals made of several readings,
  * inside and item-to-item spread together, since a customer gets both.
  */
+#include "judge/stream_capability.h"
+
 #include "andamento/base/number.h"
 #include "andamento/stat/moments.h"
 #include "judge/judge.h"
@@ -19,19 +21,9 @@
 #include <math.h>
 #include <string.h>
 
-#define CONFIDENCE 0.95
+#define LEAST_READINGS 25
 
-struct study {
-    struct an_store *store;
-    const struct an_line *line;
-    struct an_arena *arena;
-    struct an_stream_capability *out;
-    struct an_stream_view view;
-    struct an_readings readings;
-    size_t note_room;
-};
-
-static enum an_status note(struct study *study, const char *text)
+enum an_status an_study_note(struct an_study *study, const char *text)
 {
     struct an_stream_capability *out = study->out;
 
@@ -74,15 +66,29 @@ static void clear_all(struct an_stream_capability *out)
     out->indices.cpm = no_index;
     out->indices.below = (double)NAN;
     out->indices.above = (double)NAN;
+    out->method = "normal";
+    out->lag1 = (double)NAN;
+    out->lag1_bound = (double)NAN;
+    out->tolerance = (struct an_tolerance_limits){
+        .lower = (double)NAN,
+        .upper = (double)NAN,
+        .order_lower = (double)NAN,
+        .order_upper = (double)NAN,
+        .order_confidence = (double)NAN,
+    };
+    out->counted.sigma_level = (double)NAN;
+    out->shape.second = AN_SHAPE_COUNT;
     out->normality = (struct an_normality){(double)NAN, (double)NAN, (double)NAN};
     out->rate_lower = out->rate_upper = (double)NAN;
-    out->basis = (struct an_capability_basis){0,           (double)NAN, (double)NAN,
-                                              (double)NAN, (double)NAN, CONFIDENCE};
+    out->basis = (struct an_capability_basis){.mean = (double)NAN,
+                                              .sigma_within = (double)NAN,
+                                              .df_within = (double)NAN,
+                                              .sigma_overall = (double)NAN,
+                                              .confidence = AN_STUDY_CONFIDENCE};
 }
 
 /* ---- is it stable -------------------------------------------------------------------------------- */
-/* Sets stable and signalling; *why: what forbids to call it stable, or NULL. */
-static enum an_status look_stable(struct study *study, const char **why)
+enum an_status an_study_stable(struct an_study *study, const char **why)
 {
     struct an_stream_capability *out = study->out;
     const struct an_stream_view *view = &study->view;
@@ -165,7 +171,7 @@ static void pooled_inside(const struct an_chart_sample charted[], size_t count, 
     *n_mean = m > 0 ? n / m : 1;
 }
 
-static enum an_status set_within(struct study *study)
+static enum an_status set_within(struct an_study *study)
 {
     struct an_capability_basis *basis = &study->out->basis;
     enum an_family family = study->out->characteristic->family;
@@ -206,7 +212,7 @@ static enum an_status set_within(struct study *study)
 }
 
 /* ---- indices ------------------------------------------------------------------------------------------ */
-static enum an_status look_readings(struct study *study)
+static enum an_status look_readings(struct an_study *study)
 {
     struct an_stream_capability *out = study->out;
     struct an_moments moments;
@@ -226,40 +232,100 @@ static enum an_status look_readings(struct study *study)
     if (an_anderson_darling(study->readings.value, n, scratch, &out->normality)) {
         out->normality = (struct an_normality){(double)NAN, (double)NAN, (double)NAN};
     } else if (out->normality.p < 0.01) {
-        return note(study, an_arena_printf(study->arena,
-                                           "readings are not normal (Anderson-Darling A2* %.2f): "
-                                           "fractions outside are rough, above all far from the "
-                                           "mean",
-                                           out->normality.a2_star));
+        return an_study_note(study,
+                             an_arena_printf(study->arena,
+                                             "readings are not normal (Anderson-Darling A2* %.2f): "
+                                             "fractions outside are rough, above all far from the "
+                                             "mean",
+                                             out->normality.a2_star));
     }
     return AN_OK;
 }
 
-static enum an_status say_spec(struct study *study)
+/*
+ * Readings of one item are alike when items differ, so the mean and the overall sd are worth fewer
+ * readings than there are: their own errors are told to the bounds.
+ */
+static void set_nested(struct an_study *study)
+{
+    struct an_capability_basis *basis = &study->out->basis;
+    struct an_nested nested = {0};
+    const double sigma_overall =
+        basis->sigma_overall; /* from the readings themselves: more digits */
+
+    for (size_t i = 0; i < study->view.count; i++) {
+        const struct an_sample *sample = &study->view.points[i].sample;
+        if (sample->n > 0) {
+            const double off = sample->mean - basis->mean;
+            nested.items++;
+            nested.readings += (double)sample->n;
+            nested.ssd_between += (double)sample->n * off * off;
+            nested.ssd_inside += sample->ssd;
+        }
+    }
+    if (nested.readings == basis->n && isfinite(basis->mean)) {
+        an_capability_nested(basis, &nested);
+        basis->sigma_overall = sigma_overall;
+    }
+}
+
+static enum an_status look_neighbours(struct an_study *study)
+{
+    struct an_stream_capability *out = study->out;
+    double *level = an_arena_alloc(study->arena, study->view.count + 1, sizeof *level);
+    size_t m = 0;
+
+    if (!level) {
+        return AN_NO_MEMORY;
+    }
+    for (size_t i = 0; i < study->view.count; i++) {
+        if (study->view.points[i].sample.n > 0) {
+            level[m++] = study->view.points[i].sample.mean;
+        }
+    }
+    if (m < 8 || an_autocorrelation(level, m, 1, &out->lag1)) {
+        out->lag1 = (double)NAN;
+        return AN_OK;
+    }
+    out->lag1_bound = 2 / sqrt((double)m);
+    if (fabs(out->lag1) <= out->lag1_bound) {
+        return AN_OK;
+    }
+    return an_study_note(
+        study, an_arena_printf(study->arena,
+                               "neighbouring samples are %s (lag-1 autocorrelation %.2f, by luck "
+                               "within +-%.2f): bounds, which take samples as independent, are %s",
+                               out->lag1 > 0 ? "alike" : "unlike", out->lag1, out->lag1_bound,
+                               out->lag1 > 0 ? "too narrow" : "not exact"));
+}
+
+static enum an_status say_spec(struct an_study *study)
 {
     const struct an_spec *spec = &study->out->spec;
 
     if (isfinite(spec->lsl) != isfinite(spec->usl)) {
-        return note(study, isfinite(spec->usl)
-                               ? "one-sided: only an upper limit is set, so Cp and Pp are not "
-                                 "defined and Cpk, Ppk are the upper side's"
-                               : "one-sided: only a lower limit is set, so Cp and Pp are not "
-                                 "defined and Cpk, Ppk are the lower side's");
+        return an_study_note(study,
+                             isfinite(spec->usl)
+                                 ? "one-sided: only an upper limit is set, so Cp and Pp are not "
+                                   "defined and Cpk, Ppk are the upper side's"
+                                 : "one-sided: only a lower limit is set, so Cp and Pp are not "
+                                   "defined and Cpk, Ppk are the lower side's");
     }
     return AN_OK;
 }
 
-static enum an_status say_places(struct study *study)
+static enum an_status say_places(struct an_study *study)
 {
     if (!study->out->characteristic->position_column) {
         return AN_OK;
     }
-    return note(study, "readings are judged as they are: differences between fixed places count as "
-                       "spread");
+    return an_study_note(
+        study, "readings are judged as they are: differences between fixed places count as "
+               "spread");
 }
 
 /* Why there is no index at all, or NULL. */
-static const char *nothing_to_compute(struct study *study)
+static const char *nothing_to_compute(struct an_study *study)
 {
     const struct an_stream_capability *out = study->out;
 
@@ -278,7 +344,7 @@ static const char *nothing_to_compute(struct study *study)
     return NULL;
 }
 
-static enum an_status compute(struct study *study, const char *unstable)
+static enum an_status compute(struct an_study *study, const char *unstable)
 {
     struct an_stream_capability *out = study->out;
     struct an_capability indices;
@@ -298,113 +364,51 @@ static enum an_status compute(struct study *study, const char *unstable)
                                 : "the short-term spread cannot be told from the samples of the "
                                   "period";
     }
+    if (!out->why_not && out->n < LEAST_READINGS) {
+        clear_within(&out->indices);
+        out->why_not = an_arena_printf(study->arena,
+                                       "%.0f readings: Cp and Cpk want %d or more; with fewer the "
+                                       "bounds of an index of 1.33 reach below 0.93",
+                                       out->n, LEAST_READINGS);
+    }
     if (unstable) {
         clear_within(&out->indices);
         out->why_not = unstable;
-        return note(study, "Pp and Ppk describe the past only: they promise nothing of a process "
-                           "that is not known to be stable");
+        return an_study_note(study,
+                             "Pp and Ppk describe the past only: they promise nothing of a process "
+                             "that is not known to be stable");
     }
     return AN_OK;
 }
 
-static enum an_status measured(struct study *study, struct an_error *err)
+static enum an_status measured(struct an_study *study, struct an_error *err)
 {
     struct an_stream_capability *out = study->out;
     const char *unstable = NULL;
-    enum an_status st = look_stable(study, &unstable);
+    enum an_status st = an_study_stable(study, &unstable);
 
     if (!st && !isfinite(out->spec.lsl) && !isfinite(out->spec.usl)) {
         out->why_not = "no specification limits are set for this characteristic";
     }
     st = st ? st : look_readings(study);
     st = st ? st : set_within(study);
+    if (!st) {
+        set_nested(study);
+    }
     if (!st && !out->why_not) {
         st = compute(study, unstable);
+        st = st ? st : an_study_shape(study, unstable);
         st = st ? st : say_spec(study);
         st = st ? st : say_places(study);
         if (!st && out->n >= 2 && out->n < 100) {
-            st = note(study, an_arena_printf(study->arena,
-                                             "only %.0f readings: mind the bounds, not the value",
-                                             out->n));
+            st = an_study_note(study,
+                               an_arena_printf(study->arena,
+                                               "only %.0f readings: mind the bounds, not the value",
+                                               out->n));
         }
     }
-    return st ? an_fail(err, st, "capability of %s: %s", out->stream.name, an_status_name(st))
-              : AN_OK;
-}
-
-/* ---- counted --------------------------------------------------------------------------------------------- */
-/* p with P(X <= count) = want (binomial), by bisection: falling in p. */
-static double binomial_bound(double count, double n, double want)
-{
-    double lo = 0;
-    double hi = 1;
-
-    for (int i = 0; i < 200 && hi - lo > 1e-16 * hi; i++) {
-        const double middle = (lo + hi) / 2;
-        if (an_binomial_below(count, n, middle) > want) {
-            lo = middle;
-        } else {
-            hi = middle;
-        }
-    }
-    return (lo + hi) / 2;
-}
-
-/* Exact bounds: Clopper and Pearson, Biometrika 26, 1934 for proportions; Garwood, Biometrika 28,
- * 1936 for counts (both from memory). */
-static void counted_bounds(double count, double n, bool proportion, double *lower, double *upper)
-{
-    const double tail = (1 - CONFIDENCE) / 2;
-
-    if (proportion) {
-        *lower = count > 0 ? binomial_bound(count - 1, n, 1 - tail) : 0;
-        *upper = count < n ? binomial_bound(count, n, tail) : 1;
-    } else {
-        *lower = count > 0 ? an_chi_square_quantile(tail, 2 * count) / 2 / n : 0;
-        *upper = an_chi_square_quantile(1 - tail, 2 * count + 2) / 2 / n;
-    }
-}
-
-static enum an_status counted(struct study *study, struct an_error *err)
-{
-    struct an_stream_capability *out = study->out;
-    const enum an_family family = out->characteristic->family;
-    const bool proportion = family == AN_P || family == AN_NP || family == AN_P_PRIME;
-    const double scale = out->characteristic->per > 0 ? out->characteristic->per : 1;
-    const char *unstable = NULL;
-    double count = 0;
-    double opportunities = 0;
-    double lower;
-    double upper;
-
-    enum an_status st = look_stable(study, &unstable);
-    out->why_not = "a counted characteristic has no Cp or Cpk: see its rate";
-    for (size_t i = 0; i < study->view.count; i++) {
-        const struct an_chart_sample c = an_chart_sample_of(&study->view.points[i].sample, family);
-        if (isfinite(c.count) && c.opportunities > 0) {
-            count += c.count;
-            opportunities += c.opportunities;
-        }
-    }
-    out->n = opportunities;
-    out->basis.n = opportunities;
-    if (!st && opportunities > 0) {
-        counted_bounds(count, opportunities, proportion, &lower, &upper);
-        out->basis.mean = count / opportunities;
-        out->rate_lower = lower;
-        out->rate_upper = upper;
-        st = note(study, an_arena_printf(study->arena,
-                                         "rate %.4g (95 %% bounds %.4g to %.4g) %s: %.0f in %.0f",
-                                         count / opportunities * scale, lower * scale,
-                                         upper * scale, study->view.unit, count, opportunities));
-        if (!st && (family == AN_P_PRIME || family == AN_U_PRIME)) {
-            st = note(study, "counts vary more than the bounds take into account: they are too "
-                             "narrow");
-        }
-    }
-    if (!st && unstable) {
-        st = note(study, unstable);
-    }
+    st = st ? st : look_neighbours(study);
+    st = st ? st : an_study_tolerance(study);
     return st ? an_fail(err, st, "capability of %s: %s", out->stream.name, an_status_name(st))
               : AN_OK;
 }
@@ -415,12 +419,30 @@ enum an_status an_stream_capability_of(struct an_store *store, const struct an_l
                                        struct an_stream_capability *capability,
                                        struct an_error *err)
 {
-    struct study study = {.store = store, .line = line, .arena = arena, .out = capability};
+    return an_stream_capability_wished(store, line, stream, from_us, until_us, NULL, arena,
+                                       capability, err);
+}
+
+enum an_status an_stream_capability_wished(struct an_store *store, const struct an_line *line,
+                                           const struct an_stream *stream, int64_t from_us,
+                                           int64_t until_us, const struct an_capability_wish *wish,
+                                           struct an_arena *arena,
+                                           struct an_stream_capability *capability,
+                                           struct an_error *err)
+{
+    static const struct an_capability_wish usual;
+    until_us = until_us == AN_NO_INSTANT ? INT64_MAX : until_us;
+    struct an_study study = {.store = store,
+                             .line = line,
+                             .arena = arena,
+                             .out = capability,
+                             .wish = wish ? wish : &usual,
+                             .from_us = from_us,
+                             .until_us = until_us};
 
     memset(capability, 0, sizeof *capability);
     capability->stream = *stream;
     clear_all(capability);
-    until_us = until_us == AN_NO_INSTANT ? INT64_MAX : until_us;
     enum an_status st =
         an_judge_view(store, line, stream, from_us, until_us, 0, arena, &study.view, err);
     if (st) {
@@ -432,7 +454,7 @@ enum an_status an_stream_capability_of(struct an_store *store, const struct an_l
                                         .usl = capability->characteristic->usl};
     capability->samples = (int64_t)study.view.count;
     if (capability->characteristic->kind == AN_COUNTED) {
-        return counted(&study, err);
+        return an_study_counted(&study, err);
     }
     st = an_judge_readings(store, line, stream, from_us, until_us, 0, arena, &study.readings, err);
     if (!st &&
@@ -442,5 +464,6 @@ enum an_status an_stream_capability_of(struct an_store *store, const struct an_l
             study.readings.dropped_count, study.readings.sample_count, study.readings.dropped_text);
         return capability->why_not ? AN_OK : an_fail(err, AN_NO_MEMORY, "out of memory");
     }
-    return st ? st : measured(&study, err);
+    st = st ? st : measured(&study, err);
+    return st ? st : an_study_position(&study, err);
 }

@@ -277,6 +277,7 @@ static void read_one(struct an_reading *reading, const struct an_yaml_pair *pair
     an_read_subgroup(reading, places->subgroup, one);
     places->family = an_map_take(&map, "family");
     one->family = an_read_family(reading, places->family, one);
+    an_read_shape(reading, an_map_take(&map, "shape"), one);
     one->rules = an_read_rules(reading, an_map_take(&map, "rules"));
     an_read_ribbon(reading, an_map_take(&map, "ribbon"), line, one);
     const struct an_yaml_node *sigmas = an_map_take(&map, "limit_sigmas");

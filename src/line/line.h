@@ -14,6 +14,7 @@
 #include "andamento/base/instant.h"
 #include "andamento/base/status.h"
 #include "andamento/stat/chart.h"
+#include "andamento/stat/fit.h"
 #include "andamento/stat/rules.h"
 
 #include <stdbool.h>
@@ -121,6 +122,13 @@ enum an_subgroup_kind {
                           one is a sample too, with its own n */
 };
 
+/* The shape that readings are said to have, for capability. */
+struct an_shape_choice {
+    enum an_shape shape; /* AN_SHAPE_NORMAL if not declared */
+    bool declared;
+    bool automatic; /* the best of all shapes is looked for */
+};
+
 struct an_characteristic {
     const char *name, *title;
     size_t station; /* index into stations */
@@ -162,6 +170,7 @@ struct an_characteristic {
     size_t ribbon_kind;          /* or: kind of parent item to look up by links; or AN_NONE */
     int decimals;                /* for showing; from the file if -1 */
     bool signal_is_news;         /* false: charted, never signalled */
+    struct an_shape_choice shape; /* of the readings, for capability */
     size_t line_no;
 };
 

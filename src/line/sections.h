@@ -89,6 +89,9 @@ void an_read_subgroup(struct an_reading *reading, const struct an_yaml_node *nod
 struct an_rule_choice an_read_rules(struct an_reading *reading, const struct an_yaml_node *node);
 void an_read_ribbon(struct an_reading *reading, const struct an_yaml_node *node,
                     const struct an_line *line, struct an_characteristic *one);
+/* shape.c: the shape that capability fits */
+void an_read_shape(struct an_reading *reading, const struct an_yaml_node *node,
+                   struct an_characteristic *one);
 /* checks.c: what must hold between the parts of one characteristic */
 void an_check_characteristic(struct an_reading *reading, const struct an_characteristic *one,
                              const struct an_characteristic_places *places);

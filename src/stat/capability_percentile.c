@@ -26,7 +26,9 @@
 #include <math.h>
 
 #define SEED 0x7065726365746e65U
-#define LARGEST_SLOW 400 /* for fits by search */
+/* for fits by search */
+#define SETS_SLOW 999
+#define LARGEST_SLOW 400
 
 enum column { PP, PPL, PPU, PPK, BELOW, ABOVE, COLUMNS };
 
@@ -150,12 +152,12 @@ static bool by_search(enum an_shape shape)
 }
 
 /* Draws, fits and reflects; columns are `room` long. */
-static void simulate(const struct simulation *s, size_t m, double y[], double columns[],
-                     struct an_percentile_capability *result)
+static void simulate(const struct simulation *s, size_t sets, size_t m, double y[],
+                     double columns[], struct an_percentile_capability *result)
 {
     struct stat_draws draws = draws_from(SEED);
     result->sets = result->failed = 0;
-    for (size_t set = 0; set < AN_PERCENTILE_SETS; set++) {
+    for (size_t set = 0; set < sets; set++) {
         struct an_fit again;
         double out[COLUMNS];
         for (size_t i = 0; i < m; i++) {
@@ -220,8 +222,9 @@ enum an_status an_capability_by_percentiles(const struct an_fit *fit, const stru
         .logs = an_shape_wants_positive(fit->shape) || fit->shape == AN_SHAPE_FOLDED_NORMAL,
     };
     double *const columns = scratch + 2 * m;
-    simulate(&s, m, scratch, columns, result);
-    if (result->sets < 100 || result->failed > AN_PERCENTILE_SETS / 4) {
+    const size_t sets = by_search(fit->shape) ? SETS_SLOW : AN_PERCENTILE_SETS;
+    simulate(&s, sets, m, scratch, columns, result);
+    if (result->failed > sets / 4) {
         return AN_NOT_CONVERGED;
     }
     const double alpha = 1.0 - confidence;

@@ -366,8 +366,12 @@ struct an_fit an_fit_moved(const struct an_fit *fit, double factor, double shift
 
 double an_fit_bic(const struct an_fit *fit)
 {
-    return (double)an_shape_parameters(fit->shape) * log((double)fit->n) -
-           2.0 * fit->log_likelihood;
+    const double n = (double)fit->n;
+    double most = fit->log_likelihood;
+    if (fit->shape == AN_SHAPE_NORMAL) { /* its sd divides by n - 1: not quite the top */
+        most = -n * (log(fit->par[1] * sqrt((n - 1.0) / n)) + LOG_ROOT_TWO_PI + 0.5);
+    }
+    return (double)an_shape_parameters(fit->shape) * log(n) - 2.0 * most;
 }
 
 /* Factors are powers of two, so that bringing values to their unit rounds nothing by itself. */
@@ -505,7 +509,9 @@ enum an_status an_fit_rank(const double x[], size_t n, double scratch[],
             continue;
         }
         const double bic = an_fit_bic(&ranking->fit[i]);
-        if (ranking->best == AN_SHAPE_COUNT || bic < an_fit_bic(&ranking->fit[ranking->best])) {
+        /* a tie goes to the earlier one: a folded normal far from 0 is a normal */
+        if (ranking->best == AN_SHAPE_COUNT ||
+            bic < an_fit_bic(&ranking->fit[ranking->best]) - 1e-3) {
             ranking->second = ranking->best;
             ranking->best = shape;
         } else if (ranking->second == AN_SHAPE_COUNT ||

@@ -30,6 +30,19 @@ static const char stations[] =
     "    item: {kind: tile, column: tile}\n"
     "    characteristics:\n"
     "      ring: {column: v, unit: mm, spec: {lower: 80, upper: 120}}\n"
+    "  rivers:\n"
+    "    time: {column: at}\n"
+    "    item: {kind: tile, column: tile}\n"
+    "    characteristics:\n"
+    "      ring: {column: v, unit: mm, subgroup: row, shape: lognormal,"
+    " spec: {lower: 100, upper: 5000}}\n"
+    "  place:\n"
+    "    time: {column: at}\n"
+    "    item: {kind: tile, column: tile}\n"
+    "    characteristics:\n"
+    "      dx: {column: x, unit: um}\n"
+    "      dy: {column: y, unit: um}\n"
+    "      off: {derived: {how: radial, of: [dx, dy]}, spec: {upper: 4}}\n"
     "  counts:\n"
     "    time: {column: at}\n"
     "    item: {kind: tile, column: tile}\n"
@@ -267,6 +280,207 @@ START_TEST(counted_rates)
 }
 END_TEST
 
+/* Lengths of 141 rivers, base R: lognormal, limits 100 and 5000: Pp 1.79056, Ppk .95509 (base R 4.2; to
+ * 3e-5, for percentiles rounded to .135). Normal indices of such readings would be .75 and .55. */
+static const short rivers[] = {
+    735, 320,  325,  392,  524,  450,  1459, 135, 465,  600, 330, 336, 280, 315, 870, 906,
+    202, 329,  290,  1000, 600,  505,  1450, 840, 1243, 890, 350, 407, 286, 280, 525, 720,
+    390, 250,  327,  230,  265,  850,  210,  630, 260,  230, 360, 730, 600, 306, 390, 420,
+    291, 710,  340,  217,  281,  352,  259,  250, 470,  680, 570, 350, 300, 560, 900, 625,
+    332, 2348, 1171, 3710, 2315, 2533, 780,  280, 410,  460, 260, 255, 431, 350, 760, 618,
+    338, 981,  1306, 500,  696,  605,  250,  411, 1054, 735, 233, 435, 490, 310, 460, 383,
+    375, 1270, 545,  445,  1885, 380,  300,  380, 377,  425, 276, 210, 800, 420, 350, 360,
+    538, 1100, 1205, 314,  237,  610,  360,  540, 1038, 424, 310, 300, 444, 301, 268, 620,
+    215, 652,  900,  525,  246,  360,  529,  500, 720,  270, 430, 671, 1770};
+
+static void put_rivers(size_t n)
+{
+    scene_file("rivers");
+    for (size_t i = 0; i < n; i++) {
+        const double value = rivers[i];
+        put("rivers", (int)i, &value, 1);
+    }
+    scene_file_end();
+}
+
+START_TEST(declared_shape)
+{
+    put_rivers(141);
+    struct an_stream_capability c = capability("rivers.ring");
+    ck_assert(c.shape.used && !c.shape.automatic);
+    ck_assert_str_eq(c.method, "lognormal, percentiles");
+    ck_assert_double_eq_tol(c.indices.pp.value, 1.79056393082, 6e-5);
+    ck_assert_double_eq_tol(c.indices.ppk.value, 0.955089033494, 3e-5);
+    ck_assert(c.indices.ppk.lower < c.indices.ppk.value &&
+              c.indices.ppk.value < c.indices.ppk.upper);
+    ck_assert(isnan(c.indices.cp.value) && isnan(c.indices.cpm.value));
+    ck_assert(noted(&c, "fit: mu 6.1759, sigma 0.58938; Anderson-Darling 2.048, p 3.1e-05"));
+    ck_assert(noted(&c, "the shape does not fit these readings"));
+}
+END_TEST
+
+START_TEST(wished_shape)
+{
+    const struct an_stream_capability plain = (put_rivers(141), capability("rivers.ring"));
+    const struct an_stream stream = scene_find("rivers.ring");
+    struct an_capability_wish wish = {.shape = {AN_SHAPE_NORMAL, true, false},
+                                      .tolerance = {0.9, 0.95}};
+    struct an_stream_capability c;
+    OK(an_stream_capability_wished(scene.store, scene.line, &stream, AN_NO_INSTANT, AN_NO_INSTANT,
+                                   &wish, scene.arena, &c, &scene.err));
+    ck_assert(!c.shape.used && plain.shape.used);
+    ck_assert_str_eq(c.method, "normal");
+    ck_assert_double_lt(c.tolerance.lower, c.basis.mean);
+    ck_assert(c.tolerance.order_lower >= 135 && c.tolerance.order_upper <= 3710 &&
+              c.tolerance.order_confidence >= 0.95);
+    wish.shape.automatic = true;
+    OK(an_stream_capability_wished(scene.store, scene.line, &stream, AN_NO_INSTANT, AN_NO_INSTANT,
+                                   &wish, scene.arena, &c, &scene.err));
+    ck_assert(c.shape.used && c.shape.automatic && c.shape.second != AN_SHAPE_COUNT);
+    ck_assert(noted(&c, "shape chosen from the readings: ") && noted(&c, "runner-up "));
+    wish.shape = (struct an_shape_choice){AN_SHAPE_JOHNSON_SB, true, false};
+    OK(an_stream_capability_wished(scene.store, scene.line, &stream, AN_NO_INSTANT, AN_NO_INSTANT,
+                                   &wish, scene.arena, &c, &scene.err));
+    ck_assert(isnan(c.indices.ppk.value) || c.shape.used);
+    ck_assert_ptr_nonnull(c.why_not);
+}
+END_TEST
+
+START_TEST(shape_wants_more)
+{
+    put_rivers(29);
+    struct an_stream_capability c = capability("rivers.ring");
+    ck_assert(!c.shape.used && isnan(c.indices.ppk.value));
+    ck_assert_str_eq(c.why_not,
+                     "29 readings: shape lognormal wants 30 or more, its indices rest on "
+                     "the tails");
+}
+END_TEST
+
+/* Readings of an item that are alike: the bounds of Ppk are those of few items, not of many readings. */
+START_TEST(alike_inside_items)
+{
+    struct scene_random random = {5};
+
+    scene_file("items");
+    for (int i = 0; i < 40; i++) {
+        double values[10];
+        const double level = 100 + 3 * scene_normal(&random);
+        for (int k = 0; k < 10; k++) {
+            values[k] = level + 0.5 * scene_normal(&random);
+        }
+        put("items", i, values, 10);
+    }
+    scene_file_end();
+    const struct an_stream_capability c = capability("items.ring");
+    const double as_independent = 2 * 1.96 * c.indices.ppk.value / sqrt(2.0 * 399);
+    ck_assert_double_gt(c.basis.mean_se, 2 * c.basis.sigma_overall / sqrt(400));
+    ck_assert_double_lt(c.basis.df_overall, 60);
+    ck_assert_double_gt(c.indices.ppk.upper - c.indices.ppk.lower, 2 * as_independent);
+}
+END_TEST
+
+/* Few readings of a stable stream: no Cp, with the reason. */
+START_TEST(too_few_for_cp)
+{
+    scene_file("bore");
+    for (int i = 0; i < 4; i++) {
+        put("bore", i, rings[i], 5);
+    }
+    scene_file_end();
+    (void)scene_limits("bore.ring", 0);
+    scene_lock("bore.ring");
+    const struct an_stream_capability c = capability("bore.ring");
+    ck_assert(c.stable && isnan(c.indices.cp.value) && isnan(c.indices.cpk.lower));
+    ck_assert(isfinite(c.indices.ppk.value));
+    ck_assert_ptr_nonnull(strstr(c.why_not, "20 readings: Cp and Cpk want 25 or more"));
+}
+END_TEST
+
+/* A drift that no rule looks for: neighbours are alike, and it is said. */
+START_TEST(neighbours_alike)
+{
+    scene_file("bore");
+    for (int i = 0; i < 40; i++) {
+        double values[5];
+        for (int k = 0; k < 5; k++) {
+            values[k] = 74 + 0.01 * sin(i / 6.0) + 0.002 * k;
+        }
+        put("bore", i, values, 5);
+    }
+    scene_file_end();
+    const struct an_stream_capability c = capability("bore.ring");
+    ck_assert(c.lag1 > 0.8);
+    ck_assert_double_eq_tol(c.lag1_bound, 2 / sqrt(40), 1e-12);
+    ck_assert(noted(&c, "neighbouring samples are alike"));
+}
+END_TEST
+
+static void put_place(const char *characteristic, int i, double value)
+{
+    char serial[16];
+    (void)snprintf(serial, sizeof serial, "T-%03d", i);
+    const struct scene_reading r = {.characteristic = characteristic,
+                                    .split = "",
+                                    .serial = serial,
+                                    .at_us = SCENE_START + i * AN_HOUR_US,
+                                    .values = &value,
+                                    .n = 1,
+                                    .decimals = 6};
+    (void)scene_measure(&r);
+}
+
+/* Pairs in a circle: fraction outside of the fitted pair, and where it comes from, in words. */
+START_TEST(pairs_in_a_circle)
+{
+    struct scene_random random = {8};
+
+    scene_file("place");
+    for (int i = 0; i < 120; i++) {
+        const double x = 1.5 + scene_normal(&random);
+        const double y = -0.5 + 0.7 * scene_normal(&random);
+        put_place("dx", i, x);
+        if (i != 7) { /* one lacks its other half */
+            put_place("dy", i, y);
+        }
+        put_place("off", i, hypot(x, y));
+    }
+    scene_file_end();
+    const struct an_stream_capability c = capability("place.off");
+    ck_assert(c.has_position);
+    ck_assert_uint_eq(c.position.n, 119);
+    double outside = 0;
+    OK(an_outside_circle(&c.position.fit, 4, &outside));
+    ck_assert_double_eq_tol(c.position.outside.value, outside, 1e-15);
+    ck_assert_double_eq_tol(c.position.fit.mean_x, 1.5, 0.4);
+    ck_assert(c.position.outside_centred < outside / 3);
+    ck_assert(noted(&c, "outside a circle of 4 um") && noted(&c, "most of it is the offset"));
+    ck_assert_str_eq(c.method, "position in a circle");
+}
+END_TEST
+
+/* Counts that scatter: said, with wider bounds. */
+START_TEST(scattered_counts)
+{
+    scene_file("counts");
+    for (int i = 0; i < 10; i++) {
+        (void)scene_count("bad", "", "T-1", SCENE_START + i, i % 2 ? 40 : 2, 100);
+    }
+    scene_file_end();
+    const struct an_stream stream = scene_find("counts.bad");
+    const struct an_capability_wish wish = {.sigma_level = true, .sigma_shift = 1.5};
+    struct an_stream_capability c;
+    OK(an_stream_capability_wished(scene.store, scene.line, &stream, AN_NO_INSTANT, AN_NO_INSTANT,
+                                   &wish, scene.arena, &c, &scene.err));
+    ck_assert(c.counted.proportion && c.counted.count == 210 && c.counted.opportunities == 1000);
+    ck_assert(c.counted.dispersion.factor > 10);
+    ck_assert(c.counted.dispersion.widened.upper > c.counted.rate.upper);
+    ck_assert(noted(&c, "times as much as binomial ones would (p below 1e-9)"));
+    ck_assert_double_eq_tol(c.counted.sigma_level, 0.8064212 + 1.5, 1e-6); /* qnorm(.79), base R */
+    ck_assert(noted(&c, "a convention"));
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("stream capability");
@@ -281,6 +495,14 @@ int main(void)
     tcase_add_test(tc, nothing_and_too_little);
     tcase_add_test(tc, items_count_in);
     tcase_add_test(tc, counted_rates);
+    tcase_add_test(tc, declared_shape);
+    tcase_add_test(tc, wished_shape);
+    tcase_add_test(tc, shape_wants_more);
+    tcase_add_test(tc, alike_inside_items);
+    tcase_add_test(tc, too_few_for_cp);
+    tcase_add_test(tc, neighbours_alike);
+    tcase_add_test(tc, pairs_in_a_circle);
+    tcase_add_test(tc, scattered_counts);
     suite_add_tcase(suite, tc);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);

@@ -204,6 +204,7 @@ START_TEST(measured)
     ck_assert_str_eq(c->ribbon_column, "donor");
     ck_assert_uint_eq(c->ribbon_kind, AN_NONE);
     ck_assert_double_eq(c->limit_sigmas, 3.5);
+    ck_assert(c->shape.declared && !c->shape.automatic && c->shape.shape == AN_SHAPE_JOHNSON_SU);
     ck_assert_int_eq(c->decimals, 3);
     ck_assert(c->signal_is_news);
     ck_assert_uint_eq(c->line_no, 66);
@@ -251,6 +252,7 @@ START_TEST(measured_by_factor)
     ck_assert_double_nan(c->lsl);
     ck_assert_double_nan(c->possible_max);
     ck_assert_double_eq(c->limit_sigmas, 3);
+    ck_assert(!c->shape.declared && c->shape.shape == AN_SHAPE_NORMAL);
     ck_assert_uint_eq(c->missing_count, 3); /* the station's: "", n.a., -- */
     ck_assert_str_eq(c->missing[2].text, "--");
     ck_assert_int_eq((int)named("luminance")->family, AN_BETWEEN_WITHIN);

@@ -361,6 +361,9 @@ static const struct wrong characteristics[] = {
       {13, 46, "'limit_sigmas' is from 1 to 6, not 9"},
       {14, 42, "a whole number from 0 to 9, not '2.5'"},
       {15, 45, "'a' stands twice in 'missing'"}}},
+    {"      h: {column: x, unit: um, shape: lognormale}\n      i: {count: k, shape: gamma}\n",
+     {{9, 39, "did you mean 'lognormal'?"},
+      {10, 28, "'shape' is of measured and derived characteristics; 'i' is counted"}}},
 };
 
 START_TEST(characteristic_keys)

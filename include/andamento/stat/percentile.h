@@ -16,8 +16,8 @@ struct an_percentile_capability {
     size_t sets, failed;          /* simulated, and of them without a fit */
 };
 
-#define AN_PERCENTILE_SETS 999
-#define AN_PERCENTILE_LARGEST 2000
+#define AN_PERCENTILE_SETS 3999
+#define AN_PERCENTILE_LARGEST 500 /* values of a set; more readings are allowed for */
 /* doubles of scratch that the call below wants */
 #define AN_PERCENTILE_SCRATCH (2 * AN_PERCENTILE_LARGEST + 6 * AN_PERCENTILE_SETS)
 
@@ -25,8 +25,8 @@ struct an_percentile_capability {
  * Pp = (usl - lsl) / (x99.865 - x0.135), Ppu = (usl - x50) / (x99.865 - x50), Ppl likewise, Ppk the
  * smaller [ISO 22514-2; ISO 22514-4]. With one limit Pp is NAN and Ppk is that side's. For the
  * normal shape they are Pp and Ppk as usual.
- * Bounds by simulation from the fit (parametric bootstrap, 999 sets, fixed seed: the same fit gives
- * the same bounds), reflected as told in capability_percentile.c.
+ * Bounds by simulation from the fit (parametric bootstrap, 3,999 sets, 999 of shapes fitted by search;
+ * fixed seed: the same fit gives the same bounds), reflected as told in capability_percentile.c.
  * AN_DOMAIN: no limit at all, lsl >= usl, confidence outside (0, 1), a fit without finite
  * percentiles. AN_NOT_CONVERGED: more than a quarter of the sets could not be fitted; the indices
  * stand then, their bounds are NAN.
