@@ -126,7 +126,6 @@ static void tell_sum(const struct task *task, bool done)
     add_spared(cli, sum->spared_baseline, "readings that limits in force were learnt from,");
     add_spared(cli, sum->spared_signal, "readings under a signal without an answer,");
     add_spared(cli, sum->spared_held, "originals of files held whole,");
-    add_spared(cli, sum->spared_columns, "readings that an original still kept is made of,");
 }
 
 static void tell_space(const struct task *task)
@@ -163,7 +162,6 @@ static void tell_json(const struct task *task, bool done)
     an_json_put_integer(&json, "spared_baseline", sum->spared_baseline);
     an_json_put_integer(&json, "spared_signal", sum->spared_signal);
     an_json_put_integer(&json, "spared_held", sum->spared_held);
-    an_json_put_integer(&json, "spared_columns", sum->spared_columns);
     an_json_put_integer(&json, "store_bytes_before", task->before.bytes);
     an_json_put_integer(&json, "store_bytes", task->after.bytes);
     an_json_put_integer(&json, "store_bytes_free", task->after.free_bytes);

@@ -205,12 +205,10 @@ static enum an_status find_original(struct an_store *store, struct an_due_file *
                                    &file->original_bytes, err);
 }
 
-/*
- * The one place that decides what goes of a file. An original that is made of the file's readings
- * stays as long as they do, and they as long as it.
- */
-static void decide(const struct an_due *due, const struct row *row, bool in_columns,
-                   bool has_original, struct an_due_file *file, struct an_retention_sum *sum)
+/* The one place that decides what goes of a file. An original needs no readings to come back: also
+ * one kept as columns has them in its own pieces. */
+static void decide(const struct an_due *due, const struct row *row, bool has_original,
+                   struct an_due_file *file, struct an_retention_sum *sum)
 {
     const struct an_keep_rule *rule = &due->rules[row->rule];
     const unsigned char spared = due->spared[row->file_id];
@@ -223,11 +221,6 @@ static void decide(const struct an_due *due, const struct row *row, bool in_colu
     }
     if (original && row->held_whole) {
         sum->spared_held++;
-        original = false;
-    }
-    if (in_columns && readings != original) {
-        sum->spared_columns += readings;
-        readings = false;
         original = false;
     }
     file->readings = readings;
@@ -246,7 +239,7 @@ static enum an_status look_at(const struct an_due *due, const struct row *row,
         measure(due->store, blocks, row->file_id, &file->reading_rows, &file->reading_bytes, err);
     st = st ? st : find_original(due->store, file, &has_original, err);
     if (!st) {
-        decide(due, row, false, has_original, file, sum);
+        decide(due, row, has_original, file, sum);
     }
     return st;
 }

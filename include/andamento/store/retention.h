@@ -28,7 +28,6 @@ struct an_retention_sum {
     int64_t spared_baseline; /* readings that limits in force were learnt from */
     int64_t spared_signal;   /* readings under a signal nobody has answered */
     int64_t spared_held;     /* originals of files held whole: nothing else is kept of them */
-    int64_t spared_columns;  /* readings that an original not yet due is made of */
     int64_t acts;            /* transactions made */
 };
 
