@@ -369,10 +369,9 @@ void sweep_restart(size_t taken, const char *when)
 
 size_t sweep_step(size_t count, size_t most)
 {
-    const char *how = getenv("AN_SWEEP");
+    const char *given = getenv("AN_SWEEP");
+    const size_t wanted = given ? strtoull(given, NULL, 10) : 0;
 
-    if (how && strcmp(how, "all") == 0) {
-        return 1;
-    }
+    most = wanted ? wanted : most;
     return count <= most ? 1 : (count + most - 1) / most;
 }

@@ -26,7 +26,7 @@ enum an_status sweep_run(size_t *taken, bool again, struct an_error *err);
  * `taken` files or more before it, and now holds what an undisturbed run leaves. */
 void sweep_restart(size_t taken, const char *when);
 
-/* Every k of a count, or every so many: AN_SWEEP=all takes each, else about `most` of them. */
+/* Of so many moments every first, or every so many that about `most` are tried; AN_SWEEP=N tries N. */
 size_t sweep_step(size_t count, size_t most);
 
 #endif

@@ -4,7 +4,7 @@
  * finds a sound store with everything that was reported, takes the rest, and holds what a store
  * holds that was never disturbed, to the last row.
  *
- * By default some of the moments of the large run; AN_SWEEP=all takes every one of both.
+ * By default some of the moments; AN_SWEEP=100000 takes every one.
  */
 #include "faulty_vfs.h"
 #include "support_faults.h"

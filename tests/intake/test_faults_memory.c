@@ -4,7 +4,8 @@
  * SQLite's, and those that zstd, libcsv and OpenSSL make through the C library. Nothing leaks, the
  * next start ends as an undisturbed run does, and a collector that was told to go on can.
  *
- * By default some of the thousands of SQLite's and the C library's; AN_SWEEP=all takes every one.
+ * By default some of the thousands; AN_SWEEP=20000 takes every one of the small run (that of the
+ * large run has hundreds of thousands).
  */
 #define _GNU_SOURCE /* dladdr */
 #include "support_faults.h"
