@@ -121,6 +121,10 @@ enum an_status an_collect_commit(struct an_collect *collect, struct an_error *er
     if (!collect->in_batch) {
         return AN_OK;
     }
+    if (collect->options.dry_run) { /* even an empty commit touches the store's pages */
+        an_collect_rollback(collect);
+        return AN_OK;
+    }
     const enum an_status st = an_store_commit(collect->store, err);
     if (st) {
         an_collect_rollback(collect);

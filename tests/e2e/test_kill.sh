@@ -44,8 +44,8 @@ while [ "$done_kills" -lt "$kills" ]; do
         "cut -d, -f2- whole-held.csv | sort >h1; cut -d, -f2- cut-held.csv | sort >h2; cmp h1 h2"
     exits 0 "verify after $done_kills kills" "$a" verify --store cut.store
     same 'files in the store' \
-        "$(sqlite3 cut.store 'SELECT count(*) FROM source_file')" \
-        "$(sqlite3 whole.store 'SELECT count(*) FROM source_file')"
+        "$(sqlite3 cut.store 'SELECT count(*) FROM file')" \
+        "$(sqlite3 whole.store 'SELECT count(*) FROM file')"
 done
 echo "$landed of $kills kills struck a running collector"
 ok 'most kills struck' test "$landed" -ge $((kills / 2))
