@@ -98,6 +98,7 @@ void an_collect_close(struct an_collect *collect)
     }
     an_free(collect->plans);
     an_recent_close(&collect->recent);
+    an_tools_close(&collect->tools);
     (void)pthread_mutex_destroy(&collect->plans_lock);
     an_free(collect);
 }

@@ -52,17 +52,31 @@ enum an_status an_columns_open(struct an_columns *columns, const struct an_plan 
     return good ? AN_OK : an_fail(err, AN_NO_MEMORY, "out of memory");
 }
 
-void an_columns_close(struct an_columns *columns)
+void an_columns_empty(struct an_columns *columns)
 {
     for (size_t i = 0; columns->at && i < columns->plan->column_count; i++) {
-        an_free(columns->at[i].scaled);
-        an_free(columns->at[i].decimals);
-        an_free(columns->at[i].codes);
-        an_names_close(columns->at[i].words);
+        struct an_block_column *block = &columns->at[i];
+
+        an_free(block->scaled);
+        an_free(block->decimals);
+        an_free(block->codes);
+        an_names_close(block->words);
+        block->scaled = NULL;
+        block->decimals = NULL;
+        block->codes = NULL;
+        block->words = NULL;
     }
-    an_free(columns->at);
     an_free(columns->lines);
     an_free(columns->texts);
+    columns->lines = NULL;
+    columns->texts = NULL;
+    columns->capacity = columns->texts_capacity = 0;
+}
+
+void an_columns_close(struct an_columns *columns)
+{
+    an_columns_empty(columns);
+    an_free(columns->at);
     an_arena_close(columns->arena);
     memset(columns, 0, sizeof *columns);
 }
@@ -340,10 +354,10 @@ static enum an_status keep_decimals(struct an_columns *columns, struct an_outbox
         each[i] = block->decimals[i];
     }
     const struct an_number_block cells = {columns->rows, 0, each};
-    const enum an_status st = an_pack_numbers(outbox->packer, &cells, &packed);
+    const enum an_status st = an_outbox_pack_numbers(outbox, &cells, &packed, err);
     an_free(each);
     if (st) {
-        return an_fail(err, st, "out of memory");
+        return st;
     }
     an_mirror_packed(columns->mirror, column, 1, packed);
     return AN_OK;

@@ -45,6 +45,8 @@ struct an_columns {
 AN_CHECKED enum an_status an_columns_open(struct an_columns *columns, const struct an_plan *plan,
                                           size_t block_rows, struct an_error *err);
 void an_columns_close(struct an_columns *columns); /* all zeroes is fine */
+/* Frees what no more rows will need; names live on. */
+void an_columns_empty(struct an_columns *columns);
 /* Adds a taken row; there is room if rows < most. */
 AN_CHECKED enum an_status an_columns_add(struct an_columns *columns, struct an_row *row,
                                          struct an_error *err);

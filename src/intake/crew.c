@@ -88,7 +88,7 @@ static enum an_status wait_for_turn(void *context, struct an_error *err)
     return may ? AN_OK : an_fail(err, AN_BUSY, "stopped; nothing of it was taken");
 }
 
-static struct an_taking *read_one(struct crew *crew, size_t file)
+static struct an_taking *read_one(struct crew *crew, size_t file, struct an_tools *tools)
 {
     struct an_taking *taking = an_taking_open(crew->collect, crew->paths[file]);
     struct asking asking = {crew, file};
@@ -97,6 +97,7 @@ static struct an_taking *read_one(struct crew *crew, size_t file)
         taking->wait = wait_for_turn;
         taking->context = &asking;
         taking->halt = &crew->halt;
+        taking->tools = tools;
         taking->options.progress = NULL; /* the caller's thread shows it, and looks at `stop` */
         taking->options.stop = NULL;
         an_taking_read(taking);
@@ -108,6 +109,7 @@ static struct an_taking *read_one(struct crew *crew, size_t file)
 static void *work(void *context)
 {
     struct crew *crew = context;
+    struct an_tools tools = {NULL, NULL};
 
     (void)pthread_mutex_lock(&crew->lock);
     for (;;) {
@@ -121,13 +123,14 @@ static void *work(void *context)
         const size_t file = crew->begun++;
         slot_of(crew, file)->state = READING;
         (void)pthread_mutex_unlock(&crew->lock);
-        struct an_taking *taking = read_one(crew, file);
+        struct an_taking *taking = read_one(crew, file, &tools);
         (void)pthread_mutex_lock(&crew->lock);
         slot_of(crew, file)->taking = taking;
         slot_of(crew, file)->state = READ;
         (void)pthread_cond_broadcast(&crew->changed);
     }
     (void)pthread_mutex_unlock(&crew->lock);
+    an_tools_close(&tools);
     return NULL;
 }
 

@@ -245,11 +245,6 @@ void an_mirror_packed(struct an_mirror *mirror, size_t column, int which, struct
     }
 }
 
-static enum an_status no_packing(enum an_status st, struct an_error *err)
-{
-    return an_fail(err, st, st == AN_NO_MEMORY ? "out of memory" : "an original cannot be packed");
-}
-
 static enum an_status pack_words(struct an_mirror *mirror, struct an_outbox *outbox, size_t rows,
                                  struct an_error *err)
 {
@@ -271,8 +266,7 @@ static enum an_status pack_words(struct an_mirror *mirror, struct an_outbox *out
         for (size_t i = 0; i < count; i++) {
             texts[i] = an_names_at(words->words, i);
         }
-        st = an_pack_texts(outbox->packer, rows, words->codes, texts, count, &packed);
-        st = st ? no_packing(st, err) : AN_OK;
+        st = an_outbox_pack_texts(outbox, rows, words->codes, texts, count, &packed, err);
         an_free(texts);
         if (!st) {
             add_blob(mirror, field, 2, packed);
@@ -304,16 +298,14 @@ static enum an_status pack_raw(struct an_mirror *mirror, struct an_outbox *outbo
         codes[i] = (uint32_t)i;
     }
     if (!st) {
-        st = an_pack_numbers(outbox->packer, &places, &packed);
-        st = st ? no_packing(st, err) : AN_OK;
+        st = an_outbox_pack_numbers(outbox, &places, &packed, err);
     }
     if (!st) {
         blobs->places = mirror->blobs.length;
         blobs->places_length = packed.length;
         an_text_add_bytes(&mirror->blobs, packed);
-        st = an_pack_texts(outbox->packer, mirror->raw_count, codes, texts, mirror->raw_count,
-                           &packed);
-        st = st ? no_packing(st, err) : AN_OK;
+        st = an_outbox_pack_texts(outbox, mirror->raw_count, codes, texts, mirror->raw_count,
+                                  &packed, err);
     }
     if (!st) {
         blobs->texts = mirror->blobs.length;

@@ -20,11 +20,19 @@ struct an_out_entry {
     unsigned char bytes[];
 };
 
-enum an_status an_outbox_open(struct an_outbox *outbox, struct an_error *err)
+void an_tools_close(struct an_tools *tools)
 {
-    memset(outbox, 0, sizeof *outbox);
-    outbox->packer = an_packer_open();
-    return outbox->packer ? AN_OK : an_fail(err, AN_NO_MEMORY, "out of memory");
+    an_packer_close(tools->packer);
+    an_original_writer_close(tools->original);
+    *tools = (struct an_tools){NULL, NULL};
+}
+
+struct an_original_writer *an_tools_original(struct an_tools *tools)
+{
+    if (!tools->original) {
+        tools->original = an_original_writer_open();
+    }
+    return tools->original;
 }
 
 static void drop_all(struct an_outbox *outbox)
@@ -60,7 +68,6 @@ void an_outbox_keep_pieces(struct an_outbox *outbox)
 void an_outbox_close(struct an_outbox *outbox)
 {
     drop_all(outbox);
-    an_packer_close(outbox->packer);
     memset(outbox, 0, sizeof *outbox);
 }
 
@@ -142,20 +149,50 @@ enum an_status an_outbox_packed(struct an_outbox *outbox, const char *column, si
     return AN_OK;
 }
 
-static enum an_status no_packing(enum an_status st, const char *column, struct an_error *err)
+static enum an_status packed_or_not(enum an_status st, struct an_error *err)
 {
-    return st == AN_NO_MEMORY
-               ? an_fail(err, st, "out of memory")
-               : an_fail(err, AN_BUG, "readings of column \"%s\" cannot be packed", column);
+    switch (st) {
+    case AN_OK:
+        return AN_OK;
+    case AN_NO_MEMORY:
+        return an_fail(err, st, "out of memory");
+    default:
+        return an_fail(err, AN_BUG, "readings cannot be packed");
+    }
+}
+
+static bool has_packer(struct an_outbox *outbox)
+{
+    if (!outbox->tools->packer) {
+        outbox->tools->packer = an_packer_open();
+    }
+    return outbox->tools->packer != NULL;
+}
+
+enum an_status an_outbox_pack_numbers(struct an_outbox *outbox, const struct an_number_block *cells,
+                                      struct an_bytes *packed, struct an_error *err)
+{
+    return packed_or_not(has_packer(outbox) ? an_pack_numbers(outbox->tools->packer, cells, packed)
+                                            : AN_NO_MEMORY,
+                         err);
+}
+
+enum an_status an_outbox_pack_texts(struct an_outbox *outbox, size_t rows, const uint32_t *codes,
+                                    const struct an_bytes *texts, size_t text_count,
+                                    struct an_bytes *packed, struct an_error *err)
+{
+    return packed_or_not(has_packer(outbox) ? an_pack_texts(outbox->tools->packer, rows, codes,
+                                                            texts, text_count, packed)
+                                            : AN_NO_MEMORY,
+                         err);
 }
 
 enum an_status an_outbox_numbers(struct an_outbox *outbox, const char *column, size_t block,
                                  const struct an_number_block *cells, struct an_error *err)
 {
-    const enum an_status st = an_pack_numbers(outbox->packer, cells, &outbox->packed);
+    const enum an_status st = an_outbox_pack_numbers(outbox, cells, &outbox->packed, err);
 
-    return st ? no_packing(st, column, err)
-              : an_outbox_packed(outbox, column, block, cells->rows, outbox->packed, err);
+    return st ? st : an_outbox_packed(outbox, column, block, cells->rows, outbox->packed, err);
 }
 
 enum an_status an_outbox_texts(struct an_outbox *outbox, const char *column, size_t block,
@@ -163,10 +200,9 @@ enum an_status an_outbox_texts(struct an_outbox *outbox, const char *column, siz
                                size_t text_count, struct an_error *err)
 {
     const enum an_status st =
-        an_pack_texts(outbox->packer, rows, codes, texts, text_count, &outbox->packed);
+        an_outbox_pack_texts(outbox, rows, codes, texts, text_count, &outbox->packed, err);
 
-    return st ? no_packing(st, column, err)
-              : an_outbox_packed(outbox, column, block, rows, outbox->packed, err);
+    return st ? st : an_outbox_packed(outbox, column, block, rows, outbox->packed, err);
 }
 
 /* ---- held rows, pieces ------------------------------------------------------------------------ */

@@ -14,19 +14,26 @@
 #include <stddef.h>
 #include <stdint.h>
 
+/* Compressors of one thread, made when first needed and used for one file after the other. */
+struct an_tools {
+    struct an_packer *packer;
+    struct an_original_writer *original;
+};
+void an_tools_close(struct an_tools *tools);                          /* all zeroes is fine */
+struct an_original_writer *an_tools_original(struct an_tools *tools); /* NULL: no memory */
+
 struct an_out_entry;
 
 struct an_outbox {
     struct an_store *store; /* NULL while it is not handed in */
     int64_t file_id;
-    struct an_packer *packer;
+    struct an_tools *tools; /* of the thread that uses it */
     struct an_out_entry *first, *last;
     struct an_bytes packed; /* what was packed last */
     size_t bytes;           /* kept here */
     int64_t pieces;         /* of the original so far */
 };
 
-AN_CHECKED enum an_status an_outbox_open(struct an_outbox *outbox, struct an_error *err);
 void an_outbox_close(struct an_outbox *outbox); /* all zeroes is fine */
 /* Drops what is kept and takes the store away: for another reading. */
 void an_outbox_empty(struct an_outbox *outbox);
@@ -36,6 +43,14 @@ void an_outbox_keep_pieces(struct an_outbox *outbox);
 AN_CHECKED enum an_status an_outbox_hand_in(struct an_outbox *outbox, struct an_store *store,
                                             int64_t file_id, struct an_error *err);
 
+/* Packs only; valid until the next call. */
+AN_CHECKED enum an_status an_outbox_pack_numbers(struct an_outbox *outbox,
+                                                 const struct an_number_block *cells,
+                                                 struct an_bytes *packed, struct an_error *err);
+AN_CHECKED enum an_status an_outbox_pack_texts(struct an_outbox *outbox, size_t rows,
+                                               const uint32_t *codes, const struct an_bytes *texts,
+                                               size_t text_count, struct an_bytes *packed,
+                                               struct an_error *err);
 /* Column names live as long as the outbox. */
 AN_CHECKED enum an_status an_outbox_numbers(struct an_outbox *outbox, const char *column,
                                             size_t block, const struct an_number_block *cells,

@@ -27,8 +27,10 @@ enum an_status an_reading_open(struct an_reading *reading, struct an_error *err)
         !reading->link_ids) {
         return an_fail(err, AN_NO_MEMORY, "out of memory");
     }
-    const enum an_status st = an_outbox_open(&reading->outbox, err);
-    return st ? st : an_fields_open(&reading->fields, err);
+    if (!reading->tools) {
+        reading->tools = &reading->own_tools;
+    }
+    return an_fields_open(&reading->fields, err);
 }
 
 static void close_parts(struct an_reading *reading)
@@ -64,7 +66,7 @@ void an_reading_close(struct an_reading *reading)
     an_free(reading->row.cells);
     an_free(reading->piece);
     an_outbox_close(&reading->outbox);
-    an_original_writer_close(reading->original);
+    an_tools_close(&reading->own_tools);
     an_mirror_close(&reading->mirror);
     an_rowmap_close(&reading->map);
     an_look_close(&reading->look);
@@ -88,6 +90,7 @@ static enum an_status begin(struct an_reading *reading, struct an_error *err)
     const struct an_dialect *dialect = &plan->station->dialect;
 
     close_parts(reading);
+    reading->outbox.tools = reading->tools;
     an_reading_take_back(reading);
     memset(&reading->notes, 0, sizeof reading->notes);
     memset(&reading->whole, 0, sizeof reading->whole);
@@ -229,6 +232,21 @@ static enum an_status end(struct an_reading *reading, struct an_error *err)
         reading->mirror.failed = true;
     }
     return an_mirror_piece(&reading->mirror, &reading->outbox, 0, err);
+}
+
+/* What only reading needed; several files may wait for their turns. */
+static void shrink(struct an_reading *reading)
+{
+    an_columns_empty(&reading->columns);
+    an_mirror_close(&reading->mirror);
+    an_ordinary_close(reading->ordinary);
+    reading->ordinary = NULL;
+    an_free(reading->lines.at);
+    reading->lines.at = NULL;
+    reading->lines.capacity = reading->lines.start = reading->lines.end = 0;
+    an_free(reading->piece);
+    reading->piece = NULL;
+    reading->piece_bytes = 0;
 }
 
 /* ---- the store -------------------------------------------------------------------------------- */
@@ -379,11 +397,11 @@ static enum an_status add_original(struct an_reading *reading, const void *at, s
         return AN_OK;
     }
     if (length) {
-        st =
-            an_original_writer_add(reading->original, at, length, put_piece, &reading->outbox, err);
+        st = an_original_writer_add(reading->tools->original, at, length, put_piece,
+                                    &reading->outbox, err);
     }
     if (!st && is_last) {
-        st = an_original_writer_end(reading->original, put_piece, &reading->outbox, err);
+        st = an_original_writer_end(reading->tools->original, put_piece, &reading->outbox, err);
     }
     return st;
 }
@@ -507,14 +525,15 @@ static enum an_status read_all(struct an_reading *reading, size_t skip, struct a
     if (st) {
         return st;
     }
-    if (!reading->original) {
-        reading->original = an_original_writer_open();
-    }
-    digest = reading->original ? an_digest_open() : NULL;
+    const bool frame = !reading->keep_none && !reading->columns.mirror;
+    struct an_original_writer *writer = frame ? an_tools_original(reading->tools) : NULL;
+    digest = writer || !frame ? an_digest_open() : NULL;
     if (!digest) {
         return an_fail(err, AN_NO_MEMORY, "out of memory");
     }
-    an_original_writer_begin(reading->original);
+    if (writer) {
+        an_original_writer_begin(writer);
+    }
     st = read_pieces(reading, digest, skip, err);
     reading->hash = an_digest_close(digest);
     return st ? st : an_source_unchanged(reading->source, err);
@@ -558,6 +577,7 @@ enum an_status an_reading_read(struct an_reading *reading, struct an_error *err)
 
     if (st || !reading->columns.mirror || !reading->mirror.failed ||
         reading->whole.reason != AN_HOLD_NO_REASON) {
+        shrink(reading);
         return st;
     }
     reading->plain = true;
@@ -565,7 +585,9 @@ enum an_status an_reading_read(struct an_reading *reading, struct an_error *err)
         reading->read_again = true;
         return AN_OK;
     }
-    return read_once(reading, err);
+    st = read_once(reading, err);
+    shrink(reading);
+    return st;
 }
 
 enum an_status an_reading_put_original(struct an_reading *reading, struct an_store *store,

@@ -92,7 +92,8 @@ struct an_reading {
     struct an_ordinary *ordinary; /* NULL: every row goes through the row path */
     unsigned char *piece;         /* bytes of the file, where they are not read into the lines */
     size_t piece_bytes;
-    struct an_original_writer *original;
+    struct an_tools *tools; /* of the thread; NULL before opening: it has its own */
+    struct an_tools own_tools;
     struct an_mirror mirror;           /* the original as columns, if columns.mirror points to it */
     bool plain;                        /* ... which was found not to pay */
     const struct an_record *at_record; /* that the row path is reading; NULL: it is not */

@@ -283,6 +283,7 @@ static enum an_status read_rows(struct an_taking *taking, size_t station, struct
     taking->reading = reading;
     reading->options = &taking->options;
     reading->halt = taking->halt;
+    reading->tools = taking->tools ? taking->tools : &collect->tools;
     reading->tuning = &collect->tuning;
     reading->source = &taking->source;
     reading->turn = (struct an_turn){take_turn, taking};
@@ -453,6 +454,9 @@ enum an_status an_taking_settle(struct an_taking *taking, struct an_error *err)
     struct an_collect *collect = taking->collect;
     enum an_status st = taking->st;
 
+    if (taking->reading) { /* it is this thread's now */
+        taking->reading->tools = taking->reading->outbox.tools = &collect->tools;
+    }
     if (st && taking->was_seen) {
         st = AN_OK;
     } else if (st) {

@@ -25,6 +25,7 @@ struct an_collect {
     int64_t line_revision;   /* in force; 0: none */
     bool in_batch;           /* a transaction is open */
     struct an_recent recent; /* means of streams, of files settled; nothing after an undone batch */
+    struct an_tools tools;   /* of the caller's thread */
     struct an_taking *last;  /* of an_collect_file(): its texts are the result's */
 };
 
@@ -45,6 +46,7 @@ struct an_taking {
     /* of the one that reads it, when the store is another thread's: waits for its turn */
     enum an_status (*wait)(void *context, struct an_error *err);
     void *context;
+    struct an_tools *tools;            /* of the one that reads it; NULL: the collector's */
     const atomic_bool *halt;           /* true: stop reading; NULL: never */
     struct an_collect_options options; /* of the reading */
 };
