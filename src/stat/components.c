@@ -189,7 +189,7 @@ static void estimate(struct an_components *c, double confidence)
     }
 }
 
-enum an_status an_components_by_squares(const struct an_nested *data, double confidence,
+enum an_status an_components_by_squares(const struct an_nested_data *data, double confidence,
                                         struct an_arena *arena, struct an_components *c)
 {
     struct nested_tree tree;

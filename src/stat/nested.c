@@ -34,7 +34,7 @@ static int compare_placed(const void *a, const void *b)
     return x->value < y->value ? -1 : x->value > y->value;
 }
 
-static struct placed *sorted(const struct an_nested *data, struct an_arena *arena)
+static struct placed *sorted(const struct an_nested_data *data, struct an_arena *arena)
 {
     struct placed *placed = an_arena_alloc(arena, data->n, sizeof *placed);
     for (size_t i = 0; placed && i < data->n; i++) {
@@ -92,7 +92,7 @@ static void fill(struct nested_tree *tree, const struct placed *placed)
     }
 }
 
-enum an_status an_nested_lay_out(const struct an_nested *data, struct an_arena *arena,
+enum an_status an_nested_lay_out(const struct an_nested_data *data, struct an_arena *arena,
                                  struct nested_tree *tree)
 {
     *tree = (struct nested_tree){.levels = data->levels, .n = data->n};

@@ -20,8 +20,8 @@ struct nested_tree {
     struct nested_group all;
 };
 
-AN_CHECKED enum an_status an_nested_lay_out(const struct an_nested *data, struct an_arena *arena,
-                                            struct nested_tree *tree);
+AN_CHECKED enum an_status an_nested_lay_out(const struct an_nested_data *data,
+                                            struct an_arena *arena, struct nested_tree *tree);
 /* Table of squares, coefficients, balance, mean; AN_TOO_FEW with short_level, AN_NO_SPREAD. */
 AN_CHECKED enum an_status an_nested_squares(const struct nested_tree *tree,
                                             struct an_components *components);

@@ -373,7 +373,7 @@ static enum an_status fill(struct work *w, const double theta[P], const struct j
     return AN_OK;
 }
 
-enum an_status an_components_reml(const struct an_nested *data, double confidence,
+enum an_status an_components_reml(const struct an_nested_data *data, double confidence,
                                   struct an_arena *arena, struct an_components *c)
 {
     struct nested_tree tree;

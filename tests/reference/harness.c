@@ -38,6 +38,13 @@ static const struct {
     {"remember", answer_remember},
     {"portmanteau", answer_portmanteau},
     {"scatter", answer_scatter},
+    {"nested", answer_nested},
+    {"crossed", answer_crossed},
+    {"bias", answer_bias},
+    {"linearity", answer_linearity},
+    {"share", answer_share},
+    {"cohen", answer_cohen},
+    {"fleiss", answer_fleiss},
 };
 
 void say_numbers(const double x[], size_t n)

@@ -31,4 +31,7 @@ answer answer_fit, answer_tail, answer_test, answer_capability, answer_percentil
 answer answer_joint, answer_distance, answer_mewma, answer_counts, answer_gap, answer_power,
     answer_heads, answer_wear, answer_remember, answer_portmanteau, answer_scatter;
 
+answer answer_nested, answer_crossed, answer_bias, answer_linearity, answer_share, answer_cohen,
+    answer_fleiss;
+
 #endif

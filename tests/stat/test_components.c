@@ -16,7 +16,7 @@ struct set {
     struct table table;
     double *value;
     size_t *group[AN_LEVELS_MOST];
-    struct an_nested data;
+    struct an_nested_data data;
 };
 
 static void set_read(struct set *set, const char *name, const char *const levels[], size_t count,
@@ -25,7 +25,7 @@ static void set_read(struct set *set, const char *name, const char *const levels
     memset(set, 0, sizeof *set);
     set->table = table_read(name);
     set->value = table_column(&set->table, value);
-    set->data = (struct an_nested){.value = set->value, .n = set->table.rows, .levels = count};
+    set->data = (struct an_nested_data){.value = set->value, .n = set->table.rows, .levels = count};
     for (size_t k = 0; k < count; k++) {
         set->group[k] = calloc(set->table.rows, sizeof *set->group[k]);
         for (size_t i = 0; i < set->table.rows; i++) {
@@ -241,11 +241,11 @@ START_TEST(order_and_scale)
     struct an_components a, b, s;
     struct an_arena *arena = an_arena_open();
     const bool reml = _i == 1;
-    enum an_status (*run)(const struct an_nested *, double, struct an_arena *,
+    enum an_status (*run)(const struct an_nested_data *, double, struct an_arena *,
                           struct an_components *) =
         reml ? an_components_reml : an_components_by_squares;
     const size_t n = make(value, lot, item, 9, 4, 3, (const double[]){2, 1, 0.5}, true, &draws);
-    const struct an_nested data = {value, n, 2, {lot, item, NULL, NULL}};
+    const struct an_nested_data data = {value, n, 2, {lot, item, NULL, NULL}};
     ck_assert_int_eq(run(&data, 0.95, arena, &a), AN_OK);
     ck_assert(!a.balanced);
     shuffle(value, lot, item, n, &draws);
@@ -254,7 +254,7 @@ START_TEST(order_and_scale)
     for (size_t i = 0; i < n; i++) {
         far[i] = ldexp(value[i], 10) + 1e9; /* keeps about 2^-33 of a reading */
     }
-    const struct an_nested moved = {far, n, 2, {lot, item, NULL, NULL}};
+    const struct an_nested_data moved = {far, n, 2, {lot, item, NULL, NULL}};
     ck_assert_int_eq(run(&moved, 0.95, arena, &s), AN_OK);
     for (size_t k = 0; k < 3; k++) {
         check_close(s.at[k].variance, ldexp(a.at[k].variance, 20), 1e-8, "variance %zu", k);
@@ -305,7 +305,7 @@ START_TEST(below_zero)
     const size_t group[] = {0, 0, 1, 1, 2, 2, 3, 3};
     struct an_components a, r;
     struct an_arena *arena = an_arena_open();
-    const struct an_nested data = {value, 8, 1, {group, NULL, NULL, NULL}};
+    const struct an_nested_data data = {value, 8, 1, {group, NULL, NULL, NULL}};
     ck_assert_int_eq(an_components_by_squares(&data, 0.95, arena, &a), AN_OK);
     ck_assert(a.at[0].cut && a.at[0].raw < 0.0 && a.at[0].variance == 0.0);
     ck_assert(a.at[0].share == 0.0 && a.at[1].share == 1.0);
@@ -339,7 +339,7 @@ START_TEST(coverage)
         struct an_components c;
         const size_t n = make(value, lot, item, truths[_i].lots, truths[_i].items, truths[_i].sites,
                               sd, false, &draws);
-        const struct an_nested data = {value, n, 2, {lot, item, NULL, NULL}};
+        const struct an_nested_data data = {value, n, 2, {lot, item, NULL, NULL}};
         ck_assert_int_eq(an_components_by_squares(&data, 0.95, arena, &c), AN_OK);
         for (size_t k = 0; k < 3; k++) {
             const double truth = sd[k] * sd[k];
@@ -383,16 +383,16 @@ START_TEST(refused)
                  each[] = {0, 1, 0, 1, 0, 1};
     struct an_components c;
     struct an_arena *arena = an_arena_open();
-    struct an_nested data = {value, 6, 1, {one, NULL, NULL, NULL}};
+    struct an_nested_data data = {value, 6, 1, {one, NULL, NULL, NULL}};
     ck_assert_int_eq(an_components_by_squares(&data, 0.95, arena, &c), AN_TOO_FEW);
     ck_assert_uint_eq(c.short_level, 0); /* one batch */
-    data = (struct an_nested){value, 6, 2, {two, each, NULL, NULL}};
+    data = (struct an_nested_data){value, 6, 2, {two, each, NULL, NULL}};
     ck_assert_int_eq(an_components_by_squares(&data, 0.95, arena, &c), AN_TOO_FEW);
     ck_assert_uint_eq(c.short_level, 2); /* one reading an item */
-    data = (struct an_nested){value, 6, 2, {two, one, NULL, NULL}};
+    data = (struct an_nested_data){value, 6, 2, {two, one, NULL, NULL}};
     ck_assert_int_eq(an_components_by_squares(&data, 0.95, arena, &c), AN_TOO_FEW);
     ck_assert_uint_eq(c.short_level, 1); /* one item a batch */
-    data = (struct an_nested){same, 6, 1, {two, NULL, NULL, NULL}};
+    data = (struct an_nested_data){same, 6, 1, {two, NULL, NULL, NULL}};
     ck_assert_int_eq(an_components_by_squares(&data, 0.95, arena, &c), AN_NO_SPREAD);
     data.value = level; /* differ between groups only */
     ck_assert_int_eq(an_components_by_squares(&data, 0.95, arena, &c), AN_OK);
@@ -417,7 +417,7 @@ START_TEST(memory_out)
     size_t lot[40], item[40];
     struct draws draws = {5};
     const size_t n = make(value, lot, item, 4, 2, 3, (const double[]){1, 1, 1}, false, &draws);
-    const struct an_nested data = {value, n, 2, {lot, item, NULL, NULL}};
+    const struct an_nested_data data = {value, n, 2, {lot, item, NULL, NULL}};
     size_t failures = 0;
     for (size_t k = 1; k < 40; k++) {
         struct an_components c;

@@ -234,7 +234,7 @@ static double days_and_runs(const struct probes *p, const char *probe, const cha
         }
         ck_assert_uint_eq(count, 12);
         struct an_components c;
-        const struct an_nested data = {x, count, 1, {g, NULL, NULL, NULL}};
+        const struct an_nested_data data = {x, count, 1, {g, NULL, NULL, NULL}};
         ck_assert_int_eq(an_components_by_squares(&data, 0.95, arena, &c), AN_OK);
         days += c.at[1].ms / 5.0;
         between += c.at[0].ms / 6.0 / 5.0; /* variance of run means, pooled */

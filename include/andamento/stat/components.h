@@ -20,7 +20,7 @@
 #define AN_LEVELS_MOST 4                        /* of groups */
 #define AN_COMPONENTS_MOST (AN_LEVELS_MOST + 1) /* the last one is the rest within groups */
 
-struct an_nested {
+struct an_nested_data {
     const double *value;
     size_t n, levels;
     /* group[k][i]: which group of level k reading i is in, outermost level first. Numbers need be
@@ -61,8 +61,8 @@ struct an_components {
  * 1992, ch. 5 and app. F; from memory]. Bounds of variances by modified large samples, exact for the
  * rest; shares exact by F (one level, balanced), else by draws with a fixed seed.
  */
-AN_CHECKED enum an_status an_components_by_squares(const struct an_nested *data, double confidence,
-                                                   struct an_arena *arena,
+AN_CHECKED enum an_status an_components_by_squares(const struct an_nested_data *data,
+                                                   double confidence, struct an_arena *arena,
                                                    struct an_components *components);
 /*
  * REML, by Newton steps on the exact likelihood until the step is below 1e-10 of the variance;
@@ -70,7 +70,7 @@ AN_CHECKED enum an_status an_components_by_squares(const struct an_nested *data,
  * those of the other road. AN_NO_SPREAD too if readings differ between groups only;
  * AN_NOT_CONVERGED after 200 steps.
  */
-AN_CHECKED enum an_status an_components_reml(const struct an_nested *data, double confidence,
+AN_CHECKED enum an_status an_components_reml(const struct an_nested_data *data, double confidence,
                                              struct an_arena *arena,
                                              struct an_components *components);
 
