@@ -3,8 +3,9 @@
  * Regular expressions of a description. Responsible for refusing what does not compile, before
  * intake meets it; must never run one.
  *
- * The C library unfolds repeat counts when it compiles: ((a{99}){99}){99} would take gigabytes.
- * So the product of all counts is bounded before regcomp() sees the pattern.
+ * The C library unfolds repeats when it compiles: ((a{99}){99}){99} would take gigabytes, and so
+ * would a+++++++++++++++++++++++++, as each + doubles what stands before it. So the product of all of
+ * them is bounded before regcomp() sees the pattern.
  */
 #include "line/yaml_walk.h"
 
@@ -14,12 +15,18 @@
 #define PATTERN_MOST 256
 #define REPEATS_MOST 10000
 
-/* An upper bound of how often a part can be unfolded: every {m,n} multiplied. */
+/* An upper bound of how often a part can be unfolded: every {m,n} multiplied, and 2 for every + of a
+ * group or of something that is repeated already. */
 static unsigned long repeats(const char *pattern)
 {
     unsigned long product = 1;
-    for (const char *at = strchr(pattern, '{'); at; at = strchr(at + 1, '{')) {
+    for (const char *at = strpbrk(pattern, "{+"); at; at = strpbrk(at + 1, "{+")) {
         unsigned long largest = 1;
+        if (*at == '+') {
+            const bool of_many = at > pattern && strchr(")+*?}", at[-1]);
+            product = product > REPEATS_MOST || !of_many ? product : product * 2;
+            continue;
+        }
         unsigned long number = 0;
         for (const char *c = at + 1; *c && *c != '}'; c++) {
             if (*c >= '0' && *c <= '9') {
@@ -43,8 +50,8 @@ const char *an_read_regex(struct an_reading *reading, const struct an_yaml_node 
     }
     if (strlen(pattern) > PATTERN_MOST || repeats(pattern) > REPEATS_MOST) {
         an_tell(reading, node,
-                "'%s' is too large a pattern; at most %d characters and counts in braces that "
-                "multiply to %d",
+                "'%s' is too large a pattern; at most %d characters and repeats (counts in braces, "
+                "+ after a group or a repeat) that multiply to %d",
                 name, PATTERN_MOST, REPEATS_MOST);
         return NULL;
     }

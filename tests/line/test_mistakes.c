@@ -120,13 +120,17 @@ static const struct wrong files[] = {
     /* kinds */
     {"line: a\nzone: UTC\nshifts: {d: 06:00}\n" STATION
      "kinds:\n  tile: {id: \"T-[0-9\", produkt: yes}\n  tile: {}\n  wall: {product: maybe}\n"
-     "  lot: {id: \"((a{99}){99}){99}\"}\n  x: {title: [a]}\n",
+     "  lot: {id: \"((a{99}){99}){99}\"}\n  x: {title: [a]}\n"
+     "  y: {id: \"a+++++++++++++++++++++++++++++++++++++++\"}\n"
+     "  z: {id: \"[A-Z]+-[0-9]+-[0-9]+-[0-9]+-[0-9]+-[0-9]+-[0-9]+-[0-9]+-[0-9]+-[0-9]+-[0-9]+"
+     "-[0-9]+-[0-9]+-[0-9]+-[0-9]+-[0-9]+([+][0-9]+)+\"}\n",
      {{6, 14, "is not a regular expression: 'T-[0-9'"},
       {6, 24, "unknown key 'produkt' in kind 'tile' (did you mean 'product'?)"},
       {7, 3, "'tile' is here for the second time"},
       {8, 19, "'product' wants yes or no, not 'maybe'"},
       {9, 13, "too large a pattern"},
-      {10, 14, "'title' wants a text, not a list"}}},
+      {10, 14, "'title' wants a text, not a list"},
+      {11, 11, "too large a pattern"}}},
     /* two stations, one folder */
     {HEAD "stations:\n  s: {folder: x/y/, time: file, item: {kind: tile, column: id}}\n"
           "  t: {folder: ./x/y, time: file, item: {kind: tile, column: id}}\n",
