@@ -251,10 +251,11 @@ double an_joint_limit(const struct an_joint *joint, enum an_joint_phase phase, d
         return NAN;
     }
     if (phase == AN_PHASE_ONE && joint->spread != AN_JOINT_POOLED) {
-        if (!(df > p)) {
+        const double rest = m - 1.0 - p; /* not df: see the contract */
+        if (!(rest > 0.0)) {
             return NAN;
         }
-        const double quantile = an_beta_quantile(1.0 - alpha, p / 2.0, (df - p) / 2.0);
+        const double quantile = an_beta_quantile(1.0 - alpha, p / 2.0, rest / 2.0);
         return (m - 1.0) * (m - 1.0) / m * quantile;
     }
     const double rest = df - p + 1.0;

@@ -20,7 +20,7 @@ for (k in seq_along(items)) {
     for (alpha in c(0.0027, 0.05))
       compare(paste("joint", p, spread, alpha),
               c(colMeans(X), as.vector(S), df,
-                (m - 1)^2 / m * qbeta(1 - alpha, p / 2, (df - p) / 2),
+                (m - 1)^2 / m * qbeta(1 - alpha, p / 2, (m - 1 - p) / 2),
                 (m + 1) / m * df * p / (df - p + 1) * qf(1 - alpha, p, df - p + 1)), 1e-9,
               name = paste("joint", k, spread, alpha))
     x <- colMeans(X) + c(2.2, -1.4, 0.3, 1, -2)[1:p] * apply(X, 2, sd)
