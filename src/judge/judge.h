@@ -221,8 +221,10 @@ struct an_stream_capability {
     struct an_spec spec;
     int64_t samples;
     double n;
-    bool stable;       /* limits in force for every sample of the period, and no rule met */
+    bool stable;       /* limits in force for every sample of the period, and no more signals than
+                          luck makes in three of four such periods */
     size_t signalling; /* samples with a hit */
+    double luck;       /* how many the rules in force make of a stable stream, about */
     struct an_capability_basis basis;
     struct an_capability indices; /* cp.. NAN unless stable */
     struct an_normality normality;

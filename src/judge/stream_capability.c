@@ -88,16 +88,70 @@ static void clear_all(struct an_stream_capability *out)
 }
 
 /* ---- is it stable -------------------------------------------------------------------------------- */
+/* Signals that the rules in force make of a stable stream at one point, both panels added. */
+static double luck_at(const struct an_stream_view *view, const struct an_judged_point *point)
+{
+    const struct an_limits *limits = &view->limits[point->phase];
+    double luck = 0;
+
+    for (int panel = 0; panel < 2; panel++) {
+        const struct an_panel_point *at = panel ? &point->point.spread : &point->point.level;
+        const struct an_rule_choice rules = an_panel_rules(limits, panel);
+
+        for (int r = 0; isfinite(at->value) && r < AN_RULE_COUNT; r++) {
+            const double chance =
+                rules.on[r] ? an_rule_chance((enum an_rule)r, limits->model.k, &rules) : 0;
+            luck += isfinite(chance) ? chance : 0;
+        }
+    }
+    return luck;
+}
+
+/*
+ * Could luck alone make so many? Runs of signalling samples that began are held against a Poisson
+ * law: a chance of `least` for so many or more is P(chi-square of 2 `begun` degrees <= 2 `luck`).
+ * The samples themselves come in clumps, of two on average where a run rule speaks; so their law is
+ * taken three times as wide, and a long run is never luck.
+ */
+static bool could_be_luck(size_t begun, size_t signalling, double luck)
+{
+    const double least = 0.25;
+    const double wide = 3;
+
+    if (!begun) {
+        return true;
+    }
+    return an_chi_square_quantile(least, 2 * (double)begun) <= 2 * luck &&
+           (double)signalling <= luck + 3 * sqrt(wide * luck) + wide;
+}
+
+/* Limits may be many thousands of points; those of one phase have one luck. */
 enum an_status an_study_stable(struct an_study *study, const char **why)
 {
     struct an_stream_capability *out = study->out;
     const struct an_stream_view *view = &study->view;
     size_t without = 0;
+    size_t begun = 0;
+    double luck_of_phase = 0;
+    bool was_hit = false;
 
     *why = NULL;
+    out->luck = 0;
     for (size_t i = 0; i < view->count; i++) {
-        without += view->points[i].phase == AN_NONE;
-        out->signalling += view->points[i].hit_rules[0] != 0 || view->points[i].hit_rules[1] != 0;
+        const struct an_judged_point *point = &view->points[i];
+        const bool hit = point->hit_rules[0] != 0 || point->hit_rules[1] != 0;
+
+        without += point->phase == AN_NONE;
+        out->signalling += hit;
+        begun += hit && !was_hit;
+        was_hit = hit;
+        if (point->phase == AN_NONE) {
+            continue;
+        }
+        if (i == 0 || point->phase != view->points[i - 1].phase) {
+            luck_of_phase = luck_at(view, point);
+        }
+        out->luck += luck_of_phase;
     }
     if (view->count == 0) {
         return AN_OK;
@@ -111,13 +165,21 @@ enum an_status an_study_stable(struct an_study *study, const char **why)
                                "limits were not in force for %zu of the %zu samples: whether the "
                                "process was stable is not known",
                                without, view->count);
-    } else if (out->signalling > 0) {
+    } else if (!could_be_luck(begun, out->signalling, out->luck)) {
         *why =
-            an_arena_printf(study->arena, "not stable: %zu of the %zu samples of the period signal",
-                            out->signalling, view->count);
+            an_arena_printf(study->arena,
+                            "not stable: %zu of the %zu samples of the period signal, where luck "
+                            "alone makes about %.2g",
+                            out->signalling, view->count, out->luck);
     }
     out->stable = *why == NULL;
-    return AN_OK;
+    return !out->stable || !out->signalling
+               ? AN_OK
+               : an_study_note(study,
+                               an_arena_printf(study->arena,
+                                               "%zu of the %zu samples of the period signal, "
+                                               "no more than luck explains (about %.2g)",
+                                               out->signalling, view->count, out->luck));
 }
 
 /* ---- sigma_within ----------------------------------------------------------------------------------- */

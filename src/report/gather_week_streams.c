@@ -128,9 +128,9 @@ static void compare(const struct an_stream_sheet *sheet, struct an_week_stream *
     const struct an_week_index *before = &stream->before;
 
     compare_levels(sheet, stream);
-    if (before->stable && now->signalling) {
+    if (before->stable && now->judged && !now->stable) {
         stream->stability = AN_TURN_WORSE;
-    } else if (before->signalling && now->stable) {
+    } else if (before->judged && !before->stable && now->stable) {
         stream->stability = AN_TURN_BETTER;
     }
     stream->index = an_turn_of(&now->overall, &before->overall, !now->counted);
@@ -150,8 +150,8 @@ static int worse_first(const void *left, const void *right)
     if (has_a && a->now.headroom != b->now.headroom) {
         return a->now.headroom < b->now.headroom ? -1 : 1;
     }
-    if ((a->now.signalling > 0) != (b->now.signalling > 0)) {
-        return a->now.signalling > 0 ? -1 : 1;
+    if (a->now.stable != b->now.stable) {
+        return a->now.stable ? 1 : -1;
     }
     return a->sheet < b->sheet ? -1 : a->sheet > b->sheet;
 }
@@ -185,7 +185,7 @@ enum an_status an_gather_week_streams(struct an_gather *gather)
         week->stream_count++;
         week->stable += stream->now.stable;
         week->judged += stream->now.judged;
-        week->unstable += stream->now.signalling > 0;
+        week->unstable += stream->now.judged && !stream->now.stable;
         week->newly_unstable += stream->stability == AN_TURN_WORSE;
         week->recovered += stream->stability == AN_TURN_BETTER;
     }

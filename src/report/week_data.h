@@ -14,7 +14,7 @@ struct an_week_index {
     int64_t samples;
     size_t signalling; /* samples with a hit */
     bool judged;       /* every sample had limits in force and rules */
-    bool stable;       /* judged, and no rule met */
+    bool stable;       /* judged, and no more signals than luck explains */
     bool counted;
     struct an_index overall; /* Ppk; counted: rate, as shown */
     struct an_index within;  /* Cpk; NAN unless stable */

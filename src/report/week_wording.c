@@ -39,12 +39,16 @@ const char *an_say_stability(struct an_arena *arena, const struct an_week_index 
     if (!index->samples) {
         return "no sample";
     }
+    if (index->stable) {
+        return index->signalling ? an_arena_printf(arena, "stable (%zu signal)", index->signalling)
+                                 : "stable";
+    }
     if (index->signalling) {
         return an_arena_printf(arena, "%s of %s signal",
                                an_say_count(arena, (int64_t)index->signalling),
                                an_say_count(arena, index->samples));
     }
-    return index->stable ? "stable" : "not judged";
+    return "not judged";
 }
 
 const char *an_say_before(struct an_arena *arena, enum an_turn turn, bool more_is_better,

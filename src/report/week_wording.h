@@ -12,7 +12,7 @@ const char *an_say_percent(struct an_arena *arena, double share);
 /* "412", "0.83": a rate with three figures at most. */
 const char *an_say_rate(struct an_arena *arena, double rate);
 const char *an_say_index(struct an_arena *arena, double value); /* two decimals; "-" */
-/* "stable", "12 of 840 signal", "not judged" */
+/* "stable", "stable (3 signal)", "66 of 840 signal", "not judged" */
 const char *an_say_stability(struct an_arena *arena, const struct an_week_index *index);
 /* An arrow before the value of last week where the change is beyond noise: "\u2193 1.61", "1.58". */
 const char *an_say_before(struct an_arena *arena, enum an_turn turn, bool more_is_better,
