@@ -229,7 +229,9 @@ void an_capability_nested(struct an_capability_basis *basis, const struct an_nes
 {
     const double df_between = nested->items - 1.0, df_inside = nested->readings - nested->items;
     basis->sigma_overall =
-        sqrt((nested->ssd_between + nested->ssd_inside) / (nested->readings - 1.0));
+        nested->readings > 1.0
+            ? sqrt((nested->ssd_between + nested->ssd_inside) / (nested->readings - 1.0))
+            : (double)NAN;
     basis->mean_se = basis->df_mean = basis->df_overall = basis->sigma_total = 0.0;
     if (!(df_between >= 1.0 && df_inside >= 1.0 && nested->ssd_between > 0.0)) {
         return;

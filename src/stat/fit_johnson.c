@@ -29,6 +29,10 @@ static double closed(double sum, double squares, double n, double about, double 
 {
     const double mean = sum / n;
     const double variance = squares / n - mean * mean;
+    if (!(variance > 0.0)) { /* a width so odd that all values look alike from there */
+        *gamma = *delta = NAN;
+        return -INFINITY;
+    }
     *delta = 1.0 / sqrt(variance);
     *gamma = -*delta * (mean + about);
     return n * (log(*delta) - 0.5 - LOG_ROOT_TWO_PI);

@@ -4,6 +4,7 @@
  * (tests/reference/test_shapes.R compares many more numbers with R itself.)
  */
 #include "andamento/stat/fit.h"
+#include "andamento/stat/percentile.h"
 #include "andamento/stat/tests.h"
 #include "support.h"
 
@@ -320,6 +321,49 @@ START_TEST(half_normal)
 }
 END_TEST
 
+/* Whatever the readings are (few, tied, rounded, with one far away), a fit is refused or whole: finite
+ * parameters, percentiles in order, a chance that is one, indices or a status. */
+START_TEST(any_readings)
+{
+    static double scratch[AN_PERCENTILE_SCRATCH];
+    struct draws draws = {424242};
+    int whole = 0;
+    for (int set = 0; set < 60; set++) {
+        double x[60], room[3 * 60 + 1600];
+        const size_t n = 2 + (size_t)(draw_uniform(&draws) * 58);
+        const double grain = pow(10, floor(4 * draw_uniform(&draws)) - 3);
+        for (size_t i = 0; i < n; i++) {
+            const double u = draw_uniform(&draws);
+            x[i] = set % 3 == 0 ? u : set % 3 == 1 ? -log(u) : draw_normal(&draws) + 5;
+            x[i] = grain * ceil(x[i] / grain);
+        }
+        x[0] = set % 7 == 0 ? 1e6 : x[0];
+        for (int k = 0; k < (int)AN_SHAPE_COUNT; k++) {
+            struct an_fit fit;
+            struct an_fit_test test;
+            struct an_percentile_capability c;
+            if (an_fit_shape((enum an_shape)k, x, n, room, &fit)) {
+                continue;
+            }
+            whole++;
+            const double low = an_fit_quantile(&fit, 0.00135, false),
+                         high = an_fit_quantile(&fit, 0.00135, true);
+            ck_assert_msg(isfinite(fit.log_likelihood) && low <= high, "%s",
+                          an_shape_name(fit.shape));
+            if (set % 10 == 0 && an_fit_anderson_darling(&fit, x, n, room, &test) == AN_OK) {
+                ck_assert(test.p > 0 && test.p <= 1);
+            }
+            const struct an_spec spec = {NAN, low, high};
+            if (set % 10 == 0 && high > low &&
+                an_capability_by_percentiles(&fit, &spec, 0.9, scratch, &c) == AN_OK) {
+                ck_assert(c.pp.lower <= c.pp.upper && c.ppk.lower <= c.ppk.upper);
+            }
+        }
+    }
+    ck_assert_int_gt(whole, 200);
+}
+END_TEST
+
 START_TEST(refusals)
 {
     double x[12] = {1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12}, scratch[40];
@@ -366,6 +410,7 @@ int main(void)
     tcase_add_test(tcase, best_shape);
     tcase_add_test(tcase, does_not_converge);
     tcase_add_test(tcase, half_normal);
+    tcase_add_test(tcase, any_readings);
     tcase_add_test(tcase, refusals);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
