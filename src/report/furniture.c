@@ -184,6 +184,11 @@ void an_book_title(struct an_book *book, double x, double y_baseline, double wid
                    const struct an_type *type, const char *title)
 {
     const char *comma = strchr(title, ',');
+    /* a characteristic's own name may hold commas: the end to keep is one that leaves it room */
+    while (comma && strchr(comma + 1, ',') &&
+           an_text_width(book->canvas, type, comma) > width * 0.45) {
+        comma = strchr(comma + 1, ',');
+    }
     if (an_text_width(book->canvas, type, title) <= width || !comma) {
         an_text_draw_fitted(book->canvas, x, y_baseline, width, type, title);
         return;

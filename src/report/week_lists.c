@@ -282,7 +282,7 @@ static struct an_interval_list rate_columns(bool whole)
                                      .scale_low = 0,
                                      .scale_high = 2,
                                      .ticks = {0, 1, 2},
-                                     .tick_labels = {"0", "average", "twice"},
+                                     .tick_labels = {"0", whole ? "average" : "avg.", NULL},
                                      .tick_count = 3};
 }
 
