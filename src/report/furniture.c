@@ -186,7 +186,7 @@ void an_book_title(struct an_book *book, double x, double y_baseline, double wid
     const char *comma = strchr(title, ',');
     /* a characteristic's own name may hold commas: the end to keep is one that leaves it room */
     while (comma && strchr(comma + 1, ',') &&
-           an_text_width(book->canvas, type, comma) > width * 0.45) {
+           an_text_width(book->canvas, type, comma) > width * 0.7) {
         comma = strchr(comma + 1, ',');
     }
     if (an_text_width(book->canvas, type, title) <= width || !comma) {

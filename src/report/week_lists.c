@@ -78,7 +78,7 @@ static void fill_counted(struct an_book *book, const struct an_week_stream *stre
     row->low = sheet->usl / now->overall.upper;
     row->high = now->overall.lower > 0 ? sheet->usl / now->overall.lower : (double)NAN;
     row->before = stream->before.headroom;
-    row->cells[3] = an_book_text(book, an_arena_printf(arena, "%s of %s allowed",
+    row->cells[3] = an_book_text(book, an_arena_printf(arena, "%s of at most %s",
                                                        an_say_rate(arena, now->overall.value),
                                                        an_say_rate(arena, sheet->usl)));
     row->cells[4] = "-";
