@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Every call of the store's interface, so that suites about faults and queries can sweep them. */
 #include "andamento/base/instant.h"
+#include "andamento/store/gauge.h"
 #include "support.h"
 
 #include <math.h>
@@ -69,6 +70,19 @@ static enum an_status decide_signal(struct an_store *store, const struct filled 
                                        .sample_id = f->sample_id,
                                        .state = "[1,0.25]"};
     st = st ? st : an_store_put_running(store, &running, err);
+    struct an_gauge_record study = {.gauge = "G1",
+                                    .kind = AN_GAUGE_BIAS,
+                                    .reading = "x",
+                                    .reference_value = 2.5,
+                                    .tolerance = NAN,
+                                    .pool_above = 0.25,
+                                    .file = "bias.csv",
+                                    .data = an_bytes_of("x\n1\n2\n"),
+                                    .grade = AN_GRADE_LOOK,
+                                    .verdict = "reads low",
+                                    .author = "A. Person",
+                                    .reason = "new gauge"};
+    st = st ? st : an_store_put_gauge_study(store, &study, err);
     return st ? st : an_store_put_judged(store, &judged, err);
 }
 
@@ -251,6 +265,16 @@ static enum an_status read_decisions(struct an_store *store, const struct filled
     const int64_t limits_id = expected ? limits[0].limits_id : 1;
     TRY(an_store_running(store, f->stream_id, limits_id, 2002, arena, &running, &found, err));
     EXPECT(!found || (running.at_us == 2001 && strcmp(running.state, "[1,0.25]") == 0));
+    struct an_gauge_record *studies = NULL;
+    TRY(an_store_gauge_studies(store, "G1", arena, &studies, &count, err));
+    EXPECT(count == expected && (!expected || studies[0].reference_value == 2.5));
+    TRY(an_store_gauge_studies(store, NULL, arena, &studies, &count, err));
+    EXPECT(count == expected && (!expected || strcmp(studies[0].verdict, "reads low") == 0));
+    if (expected) {
+        struct an_gauge_record whole;
+        TRY(an_store_gauge_study(store, studies[0].study_id, arena, &whole, err));
+        EXPECT(an_bytes_are(whole.data, "x\n1\n2\n") && isnan(whole.tolerance));
+    }
     if (expected) {
         TRY(an_store_line(store, arena, &revision, err));
     }

@@ -11,13 +11,39 @@
 #include <string.h>
 
 static const char *const tables[] = {
-    "ledger",          "line_revision", "file",           "file_sighting", "original",
-    "original_piece",  "item",          "stream",         "link",          "visit",
-    "sample",          "block",         "held",           "limits",        "limits_lock",
-    "signal",          "hit",           "hit_withdrawal", "judged",        "answer",
-    "collector_event", "header",        "file_trait",     "missing_file",  "waiting",
-    "superseded",      "suspect",       "release_act",    "release",       "running",
-    "retention",       "retention_file",
+    "ledger",
+    "line_revision",
+    "file",
+    "file_sighting",
+    "original",
+    "original_piece",
+    "item",
+    "stream",
+    "link",
+    "visit",
+    "sample",
+    "block",
+    "held",
+    "limits",
+    "limits_lock",
+    "signal",
+    "hit",
+    "hit_withdrawal",
+    "judged",
+    "answer",
+    "collector_event",
+    "header",
+    "file_trait",
+    "missing_file",
+    "waiting",
+    "superseded",
+    "suspect",
+    "release_act",
+    "release",
+    "running",
+    "retention",
+    "retention_file",
+    "gauge_study",
 };
 enum { TABLES = sizeof tables / sizeof *tables };
 
@@ -247,7 +273,7 @@ static const struct {
      " AND hits_withdrawn = 1 AND answers = 1 AND serial = '0T-001'"},
     {"SELECT count(*) = 1 FROM view_links WHERE parent = '0T-001' AND child = 'W-1'"
      " AND role = 'panel' AND row_no = 1 AND column_no IS NULL AND share IS NULL"},
-    {"SELECT count(*) = 12 AND count(DISTINCT leaf_sha256) = 12 FROM view_ledger"},
+    {"SELECT count(*) = 13 AND count(DISTINCT leaf_sha256) = 13 FROM view_ledger"},
 };
 
 START_TEST(views_tell_what_was_stored)
