@@ -21,4 +21,9 @@ struct an_baseline {
 AN_CHECKED enum an_status an_baseline_look(const struct an_baseline *baseline,
                                            struct an_limits *limits, struct an_arena *arena);
 
+/* Samples far from the rest by median and Qn of z (one value a sample, NAN: left out), in a sentence;
+ * *warning NULL if there are none. AN_NO_MEMORY. */
+AN_CHECKED enum an_status an_baseline_apart(const struct an_baseline *baseline, const double z[],
+                                            struct an_arena *arena, const char **warning);
+
 #endif

@@ -375,6 +375,21 @@ static enum an_status look_signals(struct look *look, int panel)
     return st;
 }
 
+static enum an_status look_apart(struct look *look)
+{
+    double *z = an_arena_alloc(look->arena, look->b->count + 1, sizeof *z);
+    const char *text = NULL;
+
+    if (!z) {
+        return AN_NO_MEMORY;
+    }
+    for (size_t i = 0; i < look->b->count; i++) {
+        z[i] = look->points[i].level.z;
+    }
+    const enum an_status st = an_baseline_apart(look->b, z, look->arena, &text);
+    return st || !text ? st : warn(look, text);
+}
+
 enum an_status an_baseline_look(const struct an_baseline *baseline, struct an_limits *limits,
                                 struct an_arena *arena)
 {
@@ -390,5 +405,6 @@ enum an_status an_baseline_look(const struct an_baseline *baseline, struct an_li
     st = st ? st : look_places(&look);
     st = st ? st : look_signals(&look, 0);
     st = st ? st : look_signals(&look, 1);
+    st = st ? st : look_apart(&look);
     return st;
 }

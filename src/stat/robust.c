@@ -148,9 +148,13 @@ enum an_status an_robust_of(const double x[], size_t n, double trim, double scra
     return st;
 }
 
-enum an_status an_robust_suspects(const double x[], size_t n, double scratch[], bool suspect[],
-                                  size_t *count, double *reach, struct an_robust *result)
+enum an_status an_robust_suspects(const double x[], size_t n, double level, double scratch[],
+                                  bool suspect[], size_t *count, double *reach,
+                                  struct an_robust *result)
 {
+    if (!(level > 0.0 && level < 1.0)) {
+        return AN_DOMAIN;
+    }
     if (n < 8) {
         return AN_TOO_FEW;
     }
@@ -164,7 +168,7 @@ enum an_status an_robust_suspects(const double x[], size_t n, double scratch[], 
     if (!(scratch[n - 1] > scratch[0])) {
         return AN_NO_SPREAD;
     }
-    *reach = sigma * an_normal_quantile_above(0.05 / (2.0 * (double)n));
+    *reach = sigma * an_normal_quantile_above(level / (2.0 * (double)n));
     *count = 0;
     for (size_t i = 0; i < n; i++) {
         suspect[i] = fabs(x[i] - result->median) > *reach;

@@ -649,6 +649,42 @@ START_TEST(skewed_values)
 }
 END_TEST
 
+/*
+ * Six wild values of thirty at alternate places: moving ranges grow so wide with them that none is
+ * beyond the limits, but median and Qn do not move. They are named; once left out by name, none is.
+ */
+START_TEST(hidden_by_themselves)
+{
+    struct scene_random random = {31};
+    int64_t wild[6];
+    static const char *const reasons[6] = {"wrong lot", "wrong lot", "wrong lot",
+                                           "wrong lot", "wrong lot", "wrong lot"};
+
+    scene_file("single");
+    for (int i = 0; i < 30; i++) {
+        single_value("flow", i, 50 + scene_normal(&random) + (i % 5 == 2 ? 9 : 0));
+    }
+    scene_file_end();
+    const struct an_limits all = scene_limits("single.flow", 0);
+    ck_assert(!warned(&all, "B+"));
+    ck_assert(warned(&all, "6 of 30 samples stand apart by a robust look"));
+    ck_assert(warned(&all, "(T-0003, ") && warned(&all, "(T-0028, "));
+    const struct an_stream_view view = view_of("single.flow");
+    for (int k = 0; k < 6; k++) {
+        wild[k] = view.points[5 * k + 2].sample.sample_id;
+    }
+    struct an_baseline_choice choice = everything;
+    choice.exclude = wild;
+    choice.exclude_reasons = reasons;
+    choice.exclude_count = 6;
+    struct an_limits rest;
+    OK(an_limits_propose(scene.store, scene.line, scene_find("single.flow").stream_id, &choice,
+                         scene.arena, &rest, &scene.err));
+    ck_assert(!warned(&rest, "stand apart"));
+    ck_assert_double_lt(rest.model.sigma_level, all.model.sigma_level / 2);
+}
+END_TEST
+
 START_TEST(coarse_gauge)
 {
     scene_file("single");
@@ -688,6 +724,7 @@ int main(void)
                  {"warned", items_differ},
                  {"warned", items_alike},
                  {"warned", neighbours_alike},
+                 {"warned", hidden_by_themselves},
                  {"warned", skewed_values},
                  {"warned", coarse_gauge}};
     Suite *suite = suite_create("limits");

@@ -104,7 +104,7 @@ START_TEST(suspects)
     for (int i = 0; i < 30; i++) {
         x[i] = i < 9 ? 30 + draw_normal(&draws) : 10 + draw_normal(&draws);
     }
-    ck_assert_int_eq(an_robust_suspects(x, 30, scratch, suspect, &count, &reach, &r), AN_OK);
+    ck_assert_int_eq(an_robust_suspects(x, 30, 0.05, scratch, suspect, &count, &reach, &r), AN_OK);
     for (int i = 0; i < 30; i++) {
         ck_assert_msg(suspect[i] == (i < 9), "value %d", i);
     }
@@ -114,7 +114,8 @@ START_TEST(suspects)
         for (int i = 0; i < 30; i++) {
             x[i] = draw_normal(&draws);
         }
-        ck_assert_int_eq(an_robust_suspects(x, 30, scratch, suspect, &count, &reach, &r), AN_OK);
+        ck_assert_int_eq(an_robust_suspects(x, 30, 0.05, scratch, suspect, &count, &reach, &r),
+                         AN_OK);
         any += count > 0;
     }
     ck_assert_double_ge(any / 2000.0, 0.03); /* Qn itself scatters: a little above .05 */
@@ -122,7 +123,7 @@ START_TEST(suspects)
     for (int i = 0; i < 30; i++) {
         x[i] = i < 20 ? 5 : i == 29 ? 90 : 5 + 0.01 * i;
     }
-    ck_assert_int_eq(an_robust_suspects(x, 30, scratch, suspect, &count, &reach, &r), AN_OK);
+    ck_assert_int_eq(an_robust_suspects(x, 30, 0.05, scratch, suspect, &count, &reach, &r), AN_OK);
     ck_assert(suspect[29] && !suspect[0]);
 }
 END_TEST
@@ -205,7 +206,8 @@ START_TEST(refusals)
     ck_assert_int_eq(an_robust_of(x, 9, 0.5, scratch, &r), AN_DOMAIN);
     ck_assert_int_eq(an_robust_of(x, 9, -0.1, scratch, &r), AN_DOMAIN);
     ck_assert_int_eq(an_robust_of(x, 3, 0.4, scratch, &r), AN_TOO_FEW);
-    ck_assert_int_eq(an_robust_suspects(x, 7, scratch, suspect, &count, &reach, &r), AN_TOO_FEW);
+    ck_assert_int_eq(an_robust_suspects(x, 7, 0.05, scratch, suspect, &count, &reach, &r),
+                     AN_TOO_FEW);
     x[2] = INFINITY;
     ck_assert_int_eq(an_robust_of(x, 9, 0, scratch, &r), AN_DOMAIN);
     ck_assert_uint_eq(r.n, 55);
@@ -214,7 +216,9 @@ START_TEST(refusals)
     }
     ck_assert_int_eq(an_robust_of(x, 9, 0.1, scratch, &r), AN_OK);
     ck_assert(r.qn == 0 && r.mad == 0);
-    ck_assert_int_eq(an_robust_suspects(x, 9, scratch, suspect, &count, &reach, &r), AN_NO_SPREAD);
+    ck_assert_int_eq(an_robust_suspects(x, 9, 0.05, scratch, suspect, &count, &reach, &r),
+                     AN_NO_SPREAD);
+    ck_assert_int_eq(an_robust_suspects(x, 9, 1, scratch, suspect, &count, &reach, &r), AN_DOMAIN);
 }
 END_TEST
 

@@ -29,13 +29,14 @@ AN_CHECKED enum an_status an_robust_of(const double x[], size_t n, double trim, 
                                        struct an_robust *result);
 
 /*
- * Values that a baseline of so many normal values would show once in 20 baselines: distance from the
- * median above the normal quantile of 1 - 0.05 / (2 n), in units of Qn (of MAD, then of the
- * winsorised sd, where Qn is 0). Sets suspect[i]; *count how many; *reach the distance used, in the
- * unit of x. AN_TOO_FEW n < 8; AN_NO_SPREAD all equal; AN_DOMAIN as above. scratch: 2 n doubles.
+ * Values so far from the median that a share `level` (0.05) of clean baselines of as many normal values
+ * would show any: beyond the normal quantile of 1 - level / (2 n), in units of Qn (of MAD, then of
+ * the winsorised sd, where Qn is 0). Sets suspect[i]; *count how many; *reach the distance used, in
+ * the unit of x. AN_TOO_FEW n < 8; AN_NO_SPREAD all equal; AN_DOMAIN as above, or level outside
+ * (0, 1). scratch: 2 n doubles.
  */
-AN_CHECKED enum an_status an_robust_suspects(const double x[], size_t n, double scratch[],
-                                             bool suspect[], size_t *count, double *reach,
-                                             struct an_robust *result);
+AN_CHECKED enum an_status an_robust_suspects(const double x[], size_t n, double level,
+                                             double scratch[], bool suspect[], size_t *count,
+                                             double *reach, struct an_robust *result);
 
 #endif
