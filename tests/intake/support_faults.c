@@ -278,6 +278,7 @@ void sweep_open(enum sweep_size size)
     bench.collect = NULL;
     bench.store = NULL;
     (void)snprintf(sweep.path, sizeof sweep.path, "%s/line.store", bench.folder);
+    bench.options.threads = 2;
     keep_fresh();
     if (size == SWEEP_SMALL) {
         small_files();
@@ -303,11 +304,42 @@ size_t sweep_files(void)
     return sweep.count;
 }
 
-enum an_status sweep_run(size_t *taken, bool again, struct an_error *err)
+/* As the program takes them: several in one transaction, each told once it is safe. */
+static void told(void *context, size_t file, enum an_status st, const struct an_take_result *result,
+                 const struct an_error *err)
+{
+    size_t *taken = context;
+
+    (void)result;
+    (void)err;
+    if (!st) {
+        ck_assert_uint_eq(file, *taken);
+        record_mark((int)++*taken);
+    }
+}
+
+/* One by one, as a spool is followed; one without memory is tried again at once. */
+static enum an_status take_each(struct an_collect *collect, size_t *taken, struct an_error *err)
+{
+    struct an_take_result result;
+    enum an_status st = AN_OK;
+
+    for (size_t i = 0; i < sweep.count && !st; i++) {
+        st = an_collect_file(collect, sweep.files[i], &result, err);
+        if (st == AN_NO_MEMORY) {
+            st = an_collect_file(collect, sweep.files[i], &result, err);
+        }
+        if (!st) {
+            record_mark((int)++*taken);
+        }
+    }
+    return st;
+}
+
+enum an_status sweep_run(size_t *taken, bool each, struct an_error *err)
 {
     struct an_store *store = NULL;
     struct an_collect *collect = NULL;
-    struct an_take_result result;
     enum an_status st = an_store_open(sweep.path, AN_STORE_WRITE, &store, err);
 
     *taken = 0;
@@ -316,15 +348,8 @@ enum an_status sweep_run(size_t *taken, bool again, struct an_error *err)
     }
     if (!st) {
         an_collect_tune(collect, &bench.tuning);
-    }
-    for (size_t i = 0; i < sweep.count && !st; i++) {
-        st = an_collect_file(collect, sweep.files[i], &result, err);
-        if (st == AN_NO_MEMORY && again) {
-            st = an_collect_file(collect, sweep.files[i], &result, err);
-        }
-        if (!st) {
-            record_mark((int)++*taken);
-        }
+        st = each ? take_each(collect, taken, err)
+                  : an_collect_files(collect, sweep.files, sweep.count, told, taken, err);
     }
     an_collect_close(collect);
     an_store_close(store);

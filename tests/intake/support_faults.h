@@ -19,9 +19,10 @@ size_t sweep_files(void);
 /* The store as it was before the first file. */
 void sweep_reset(void);
 /* One whole run, to the first failure, which is handed on with *taken: files reported by then, each
- * told to record_mark() too. Everything is closed. With again, a file that failed for lack of
- * memory is tried once more at once by the same collector. */
-enum an_status sweep_run(size_t *taken, bool again, struct an_error *err);
+ * told to record_mark() too. Everything is closed. As the program takes files: read by threads
+ * (bench.options.threads), several in one transaction; with `each`, one by one, and one that failed
+ * for lack of memory once more at once, by the same collector. */
+enum an_status sweep_run(size_t *taken, bool each, struct an_error *err);
 /* The next start: all files again, undisturbed. Fails the test unless the store is sound, held
  * `taken` files or more before it, and now holds what an undisturbed run leaves. */
 void sweep_restart(size_t taken, const char *when);

@@ -13,21 +13,21 @@
 #include <string.h>
 
 /* How often a whole run makes that call. */
-static size_t count_calls(enum fault fault)
+static size_t count_calls(enum fault fault, bool each)
 {
     size_t taken = 0;
 
     sweep_reset();
     faulty_set(fault, 1000000000, false);
-    ck_assert_int_eq(sweep_run(&taken, false, &bench.err), AN_OK);
+    ck_assert_int_eq(sweep_run(&taken, each, &bench.err), AN_OK);
     const size_t calls = (size_t)faulty_seen();
     faulty_set(fault, 0, false);
     return calls;
 }
 
-static void sweep_calls(enum fault fault, bool for_ever, size_t most)
+static void sweep_calls(enum fault fault, bool for_ever, bool each, size_t most)
 {
-    const size_t calls = count_calls(fault);
+    const size_t calls = count_calls(fault, each);
     const size_t step = sweep_step(calls, most);
     size_t done = 0;
     size_t failures = 0;
@@ -36,11 +36,11 @@ static void sweep_calls(enum fault fault, bool for_ever, size_t most)
         size_t taken = 0;
         char when[80];
 
-        (void)snprintf(when, sizeof when, "%s %zu of %zu%s", fault_name(fault), k, calls,
-                       for_ever ? " and all after" : "");
+        (void)snprintf(when, sizeof when, "%s %zu of %zu%s%s", fault_name(fault), k, calls,
+                       for_ever ? " and all after" : "", each ? ", one by one" : "");
         sweep_reset();
         faulty_set(fault, (int)k, for_ever);
-        const enum an_status st = sweep_run(&taken, false, &bench.err);
+        const enum an_status st = sweep_run(&taken, each, &bench.err);
         ck_assert_msg(faulty_struck(), "%s: it never came to that", when);
         faulty_set(fault, 0, false);
         ck_assert_msg(st == AN_OK || (st != AN_BUG && bench.err.text[0]), "%s: %s: %s", when,
@@ -50,14 +50,14 @@ static void sweep_calls(enum fault fault, bool for_ever, size_t most)
         sweep_restart(taken, when);
         done++;
     }
-    (void)printf("%s%s: %zu of %zu, %zu stopped the run\n", fault_name(fault),
-                 for_ever ? ", for ever" : "", done, calls, failures);
+    (void)printf("%s%s%s: %zu of %zu, %zu stopped the run\n", fault_name(fault),
+                 for_ever ? ", for ever" : "", each ? ", one by one" : "", done, calls, failures);
 }
 
 START_TEST(small_run)
 {
     sweep_open(SWEEP_SMALL);
-    sweep_calls((enum fault)(_i / 2), _i % 2, 30);
+    sweep_calls((enum fault)(_i / 4), _i & 1, _i & 2, 20);
     sweep_close();
 }
 END_TEST
@@ -65,12 +65,12 @@ END_TEST
 START_TEST(large_run)
 {
     sweep_open(SWEEP_LARGE);
-    sweep_calls((enum fault)(_i / 2), _i % 2, 6);
+    sweep_calls((enum fault)(_i / 2), _i % 2, false, 5);
     sweep_close();
 }
 END_TEST
 
-static void sweep_stops(size_t most)
+static void sweep_stops(bool each, size_t most)
 {
     size_t taken = 0;
     size_t done = 0;
@@ -78,7 +78,7 @@ static void sweep_stops(size_t most)
 
     sweep_reset();
     record_start();
-    ck_assert_int_eq(sweep_run(&taken, false, &bench.err), AN_OK);
+    ck_assert_int_eq(sweep_run(&taken, each, &bench.err), AN_OK);
     record_stop();
     count = record_length();
     const size_t step = sweep_step(count, most);
@@ -99,13 +99,13 @@ static void sweep_stops(size_t most)
         }
     }
     record_free();
-    (void)printf("power: %zu changes, %zu images\n", count, done);
+    (void)printf("power%s: %zu changes, %zu images\n", each ? ", one by one" : "", count, done);
 }
 
 START_TEST(power_lost_in_small_run)
 {
     sweep_open(SWEEP_SMALL);
-    sweep_stops(30);
+    sweep_stops(_i, 20);
     sweep_close();
 }
 END_TEST
@@ -113,7 +113,7 @@ END_TEST
 START_TEST(power_lost_in_large_run)
 {
     sweep_open(SWEEP_LARGE);
-    sweep_stops(8);
+    sweep_stops(false, 8);
     sweep_close();
 }
 END_TEST
@@ -125,11 +125,11 @@ int main(int argc, char **argv)
     TCase *power = tcase_create("power");
 
     tcase_set_timeout(disk, 3600);
-    tcase_add_loop_test(disk, small_run, 0, 2 * FAULTS);
+    tcase_add_loop_test(disk, small_run, 0, 4 * FAULTS);
     tcase_add_loop_test(disk, large_run, 0, 2 * FAULTS);
     suite_add_tcase(suite, disk);
     tcase_set_timeout(power, 3600);
-    tcase_add_test(power, power_lost_in_small_run);
+    tcase_add_loop_test(power, power_lost_in_small_run, 0, 2);
     tcase_add_test(power, power_lost_in_large_run);
     suite_add_tcase(suite, power);
     return bench_main(suite, argc, argv);

@@ -164,6 +164,7 @@ static size_t count_allocations(enum memory memory)
 
 static void sweep_memory(enum memory memory, bool for_ever, bool again, size_t most)
 {
+    bench.options.threads = 1; /* so that allocation k is the same one each time */
     const size_t count = count_allocations(memory);
     const size_t step = sweep_step(count, most);
     size_t done = 0;
