@@ -230,6 +230,7 @@ static bool of_readings(struct walk *walk, const struct an_characteristic *c, do
     case AN_NOT_DERIVED: /* a measured one inside another: its item mean */
     case AN_DERIVE_RADIAL:
     case AN_DERIVE_DIFFERENCE:
+    case AN_DERIVE_TOGETHER:
     default:
         *value = moments.mean;
         return true;
@@ -240,13 +241,16 @@ static bool evaluate(struct walk *walk, const struct an_characteristic *c, doubl
 {
     double parts[2] = {0, 0};
 
-    if (c->derivation != AN_DERIVE_RADIAL && c->derivation != AN_DERIVE_DIFFERENCE) {
+    if (c->derivation != AN_DERIVE_RADIAL && c->derivation != AN_DERIVE_DIFFERENCE &&
+        c->derivation != AN_DERIVE_TOGETHER) {
         return of_readings(walk, c, value);
     }
     /* both, even if the first gives nothing: the leaves are counted on the way */
     const bool first = evaluate(walk, &walk->plan->line->characteristics[c->of[0]], &parts[0]);
     const bool second = evaluate(walk, &walk->plan->line->characteristics[c->of[1]], &parts[1]);
-    *value = c->derivation == AN_DERIVE_RADIAL ? hypot(parts[0], parts[1]) : parts[0] - parts[1];
+    *value = c->derivation == AN_DERIVE_RADIAL     ? hypot(parts[0], parts[1])
+             : c->derivation == AN_DERIVE_TOGETHER ? parts[0]
+                                                   : parts[0] - parts[1];
     return first && second;
 }
 

@@ -102,7 +102,7 @@ static enum an_status look_for_parents(struct an_finish *finish, const struct an
             st = out_of_memory(err);
         }
     }
-    for (const struct an_joint *joint = stay->joints; joint && !st; joint = joint->next) {
+    for (const struct an_tie *joint = stay->joints; joint && !st; joint = joint->next) {
         const struct an_link_rule *rule = plan->links[joint->rule].rule;
 
         if (!rule->known_first) {

@@ -115,6 +115,9 @@ static bool open_column(struct an_ordinary *o, const struct an_reading *reading,
     column->is_free = column->words && !column->same && !column->listed &&
                       column->field != AN_NONE && !column->filter_count && !is_split(plan, i) &&
                       !is_of_link(plan, i) && !is_ribbon(plan, i);
+    for (size_t c = 0; c < sizeof column->starts_code; c++) {
+        column->starts_code[c] = plan->columns[i].code_starts[c / 8] & 1U << c % 8;
+    }
     column->known = an_arena_alloc(o->arena, AN_KNOWN_WORDS, sizeof *column->known);
     column->prints = an_arena_alloc(o->arena, AN_ORDINARY_ROWS, sizeof *column->prints);
     return column->known && column->prints;
@@ -175,8 +178,7 @@ static bool open_parts(struct an_ordinary *o, const struct an_reading *reading, 
     o->split_of = an_arena_alloc(o->arena, (plan->split_count + 1) * rows, sizeof *o->split_of);
     o->joints =
         an_arena_alloc(o->arena, (plan->link_count + 1) * AN_KNOWN_GROUPS, sizeof *o->joints);
-    o->joint_of =
-        an_arena_alloc(o->arena, (plan->link_count + 1) * rows, sizeof(struct an_joint *));
+    o->joint_of = an_arena_alloc(o->arena, (plan->link_count + 1) * rows, sizeof(struct an_tie *));
     o->at_us = an_arena_alloc(o->arena, rows, sizeof *o->at_us);
     o->odd = an_arena_alloc(o->arena, rows, 1);
     o->sums = an_arena_alloc(o->arena, rows, sizeof *o->sums);

@@ -20,8 +20,10 @@ static bool is_equal(const unsigned char *a, const unsigned char *b, size_t leng
 size_t an_ordinary_same(const struct an_ordinary *o, const struct an_ordinary_column *column,
                         size_t n)
 {
+    struct an_walk walk = an_walk_field(o, column->field);
+
     for (size_t r = 0; r < n; r++) {
-        const struct an_bytes text = an_ordinary_field(o, column->field, r);
+        const struct an_bytes text = an_walk_next(&walk);
 
         if (text.length != column->last_length || !is_equal(text.at, column->last, text.length)) {
             return r;
@@ -177,17 +179,16 @@ static const double tens[AN_KNOWN_SCALES] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5, 
                                              1e7,  1e8,  1e9,  1e10, 1e11, 1e12, 1e13,
                                              1e14, 1e15, 1e16, 1e17, 1e18};
 
-/* The field as the row path reads it; false if it would make anything but a usual number of it. */
-static bool read_number(const struct an_plan *plan, const struct an_plan_column *of, uint64_t marks,
-                        struct an_bytes text, int64_t *scaled, size_t *decimals, unsigned char *odd)
+/* The field as the row path reads it; false if it would make anything but a usual number of it. It
+ * begins with none of the column's codes. */
+static bool read_number(const struct an_plan *plan, uint64_t marks, struct an_bytes text,
+                        int64_t *scaled, size_t *decimals, unsigned char *odd)
 {
-    if (text.length == 0 || of->code_starts[text.at[0] / 8] & 1U << text.at[0] % 8) {
-        return false;
-    }
     const bool minus = text.at[0] == '-';
     const unsigned char *at = text.at + minus;
     const size_t length = text.length - minus;
     uint64_t whole = 0;
+
     if (length <= 8 && short_decimal(at, length, marks, &whole, decimals)) {
         const size_t before = *decimals ? length - *decimals - 1 : length;
 
@@ -223,12 +224,15 @@ static size_t fill_numbers(struct an_ordinary_column *column, struct an_block_co
 size_t an_ordinary_numbers(struct an_ordinary *o, struct an_ordinary_column *column,
                            struct an_columns *columns, size_t n)
 {
-    const struct an_plan_column *of = &o->plan->columns[column->column];
     const uint64_t marks =
         (unsigned char)o->plan->station->dialect.decimal_mark * UINT64_C(0x0101010101010101);
     struct an_block_column *block = &columns->at[column->column];
     int64_t *out = block->scaled + columns->rows;
     signed char *out_decimals = block->decimals + columns->rows;
+    struct an_walk walk = an_walk_field(o, column->field);
+    uint64_t last_head = 0;
+    size_t last_length = 0; /* no such field: an empty one is no number */
+    unsigned char odd = 0;
     size_t r = 0;
 
     if (!block->text_name) { /* no words beside the numbers */
@@ -238,11 +242,21 @@ size_t an_ordinary_numbers(struct an_ordinary *o, struct an_ordinary_column *col
         return fill_numbers(column, block, columns->rows, n);
     }
     for (; r < n; r++) {
-        const struct an_bytes text = an_ordinary_field(o, column->field, r);
+        const struct an_bytes text = an_walk_next(&walk);
+        const uint64_t head = an_load_word(text.at) & an_low_bytes(text.length);
         int64_t scaled = 0;
         size_t decimals = 0;
 
-        if (!read_number(o->plan, of, marks, text, &scaled, &decimals, &o->odd[r])) {
+        if (head == last_head && text.length == last_length && text.length <= 8) {
+            out[r] = out[r - 1];
+            out_decimals[r] = out_decimals[r - 1];
+            column->prints[r] = column->prints[r - 1];
+            o->odd[r] |= odd;
+            continue;
+        }
+        odd = 0;
+        if (text.length == 0 || column->starts_code[text.at[0]] ||
+            !read_number(o->plan, marks, text, &scaled, &decimals, &odd)) {
             break;
         }
         struct an_possible *possible = &column->possible[decimals];
@@ -255,6 +269,9 @@ size_t an_ordinary_numbers(struct an_ordinary *o, struct an_ordinary_column *col
         out[r] = scaled;
         out_decimals[r] = (signed char)decimals;
         column->prints[r] = an_print_value((double)scaled / tens[decimals]);
+        o->odd[r] |= odd;
+        last_head = head;
+        last_length = text.length;
     }
     return r;
 }
@@ -395,11 +412,24 @@ size_t an_ordinary_words(struct an_ordinary *o, struct an_ordinary_column *colum
     const bool print = !column->number && !column->time;
     const struct an_bytes last = {column->last, column->last_length};
     const bool constant = column->same || column->field == AN_NONE;
+    struct an_walk walk = an_walk_field(o, constant ? 0 : column->field);
+    uint64_t last_head = 0;
+    size_t last_length = SIZE_MAX;
 
     for (size_t r = 0; r < n; r++) {
-        struct an_bytes text = constant ? last : an_ordinary_field(o, column->field, r);
+        struct an_bytes text = constant ? last : an_walk_next(&walk);
         const uint64_t head =
             constant ? head_of(text) : an_load_word(text.at) & an_low_bytes(text.length);
+        if (head == last_head && text.length == last_length && text.length <= 8) {
+            out[r] = out[r - 1]; /* as the row before */
+            if (print) {
+                column->prints[r] = column->prints[r - 1];
+            }
+            if (column->passes) {
+                column->passes[r] = column->passes[r - 1];
+            }
+            continue;
+        }
         struct an_known_word *word = slot_of(column, head, text.length);
 
         if (!word->is_set || word->head != head || word->length != text.length ||
@@ -439,6 +469,8 @@ size_t an_ordinary_words(struct an_ordinary *o, struct an_ordinary_column *colum
         if (column->passes) {
             column->passes[r] = word->passes;
         }
+        last_head = head;
+        last_length = text.length;
     }
     return n;
 }

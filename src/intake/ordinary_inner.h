@@ -41,10 +41,11 @@ struct an_ordinary_column {
     bool same;          /* must be as it was in the row path's last row */
     bool number, words; /* how it is kept */
     bool time;
-    bool listed;         /* its word must be among those of the visit */
-    bool is_free;        /* its words mean nothing for the row: they are only kept */
-    bool link;           /* holds the serial of a linked item */
-    unsigned char *last; /* the row path's last text of it */
+    bool listed;           /* its word must be among those of the visit */
+    bool is_free;          /* its words mean nothing for the row: they are only kept */
+    bool starts_code[256]; /* bytes with which a code of a missing reading begins */
+    bool link;             /* holds the serial of a linked item */
+    unsigned char *last;   /* the row path's last text of it */
     size_t last_length, last_room;
     struct an_decimal constant; /* number, if the same in all rows */
     bool has_constant;
@@ -90,7 +91,7 @@ struct an_ordinary_quantity {
 
 struct an_known_joint {
     uint64_t key, visit;
-    struct an_joint *joint;
+    struct an_tie *joint;
 };
 
 struct an_ordinary_time {
@@ -114,7 +115,7 @@ struct an_ordinary {
     struct an_known_split *splits; /* AN_KNOWN_SPLITS for each split of the plan */
     uint32_t *split_of;            /* number a row, for each split of the plan */
     struct an_known_joint *joints; /* AN_KNOWN_GROUPS for each link */
-    struct an_joint **joint_of;    /* a row, for each link */
+    struct an_tie **joint_of;      /* a row, for each link */
     bool starts[256];              /* bytes with which a line begins that may be no row */
     struct an_ordinary_time time;
     unsigned char *odd;     /* a row: its bytes do not come back from its columns */
@@ -144,6 +145,30 @@ static inline struct an_bytes an_ordinary_field(const struct an_ordinary *o, siz
         end--;
     }
     return (struct an_bytes){o->base + from, end - from};
+}
+
+/* The same field of one row after the other. */
+struct an_walk {
+    const uint32_t *at;
+    size_t step;
+    const unsigned char *base;
+    bool is_last;
+};
+static inline struct an_walk an_walk_field(const struct an_ordinary *o, size_t field)
+{
+    return (struct an_walk){o->places + o->next * o->fields + (field == AN_NONE ? 0 : field),
+                            o->fields, o->base, field + 1 == o->fields};
+}
+static inline struct an_bytes an_walk_next(struct an_walk *walk)
+{
+    const uint32_t from = walk->at[0] + 1;
+    uint32_t end = walk->at[1];
+
+    if (walk->is_last && end > from && walk->base[end - 1] == '\r') {
+        end--;
+    }
+    walk->at += walk->step;
+    return (struct an_bytes){walk->base + from, end - from};
 }
 
 /* Eight bytes, the first one lowest; of a text in the lines' buffer, which has room behind it. */

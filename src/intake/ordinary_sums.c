@@ -148,7 +148,7 @@ static size_t find_joints(struct an_ordinary *o, struct an_reading *reading, siz
     const struct an_plan_link *of = &o->plan->links[link];
     const struct an_columns *columns = &reading->columns;
     const size_t parts[3] = {of->column, of->role, of->region};
-    struct an_joint **out = o->joint_of + link * AN_ORDINARY_ROWS;
+    struct an_tie **out = o->joint_of + link * AN_ORDINARY_ROWS;
 
     for (size_t r = 0; r < n; r++) {
         uint32_t codes[3] = {no_code, no_code, no_code};
@@ -166,13 +166,13 @@ static size_t find_joints(struct an_ordinary *o, struct an_reading *reading, siz
         struct an_known_joint *known =
             &o->joints[link * AN_KNOWN_GROUPS + (key * UINT64_C(0x9E3779B97F4A7C15) >> 58)];
         if (known->visit != o->visit || known->key != key) {
-            const struct an_joint joint = {.rule = (uint32_t)link,
-                                           .serial = word_at(columns, parts[0], codes[0]),
-                                           .role = word_at(columns, parts[1], codes[1]),
-                                           .region = word_at(columns, parts[2], codes[2]),
-                                           .row = -1,
-                                           .column = -1};
-            struct an_joint *found = an_stay_find_joint(o->stay, &joint);
+            const struct an_tie joint = {.rule = (uint32_t)link,
+                                         .serial = word_at(columns, parts[0], codes[0]),
+                                         .role = word_at(columns, parts[1], codes[1]),
+                                         .region = word_at(columns, parts[2], codes[2]),
+                                         .row = -1,
+                                         .column = -1};
+            struct an_tie *found = an_stay_find_joint(o->stay, &joint);
 
             if (!found) {
                 return r;
@@ -379,7 +379,7 @@ enum an_status an_ordinary_add(struct an_ordinary *o, struct an_reading *reading
     reading->last_us = last_us > reading->last_us ? last_us : reading->last_us;
     add_prints(o, n);
     for (size_t i = 0; i < o->plan->link_count; i++) {
-        struct an_joint **joints = o->joint_of + i * AN_ORDINARY_ROWS;
+        struct an_tie **joints = o->joint_of + i * AN_ORDINARY_ROWS;
 
         for (size_t r = 0; r < n; r++) {
             if (joints[r] && o->at_us[r] < joints[r]->at_us) {

@@ -194,9 +194,10 @@ size_t an_ordinary_times(struct an_ordinary *o, size_t n)
     if (!time.is_set) {
         return 0;
     }
+    struct an_walk walk = an_walk_field(o, field);
     for (size_t r = 0; r < n; r++) {
         if (field != AN_NONE) {
-            const struct an_bytes text = an_ordinary_field(o, field, r);
+            const struct an_bytes text = an_walk_next(&walk);
 
             if ((text.length != time.length || memcmp(text.at, time.text, text.length) != 0) &&
                 !read_other(&time, text)) {

@@ -187,14 +187,10 @@ struct walk {
     struct an_scan scan;
 };
 
-/* Writes the places eight at a time, which may be up to seven too many. */
-INLINE void put_places(uint32_t *at, uint64_t mask, size_t count, uint32_t base)
+INLINE void put_places(uint32_t *at, uint64_t mask, uint32_t base)
 {
-    for (size_t done = 0; done < count; done += 8) {
-        for (size_t k = 0; k < 8; k++) {
-            at[done + k] = base + (uint32_t)(mask ? __builtin_ctzll(mask) : 0);
-            mask &= mask - 1;
-        }
+    for (; mask; mask &= mask - 1) {
+        *at++ = base + (uint32_t)__builtin_ctzll(mask);
     }
 }
 
@@ -241,7 +237,7 @@ INLINE bool take(struct walk *walk, struct masks *masks, size_t base)
     if (masks->odd || walk->length - base < 64) {
         cut(walk, masks, base);
     }
-    put_places(walk->at + walk->count, masks->place, masks->places, (uint32_t)base);
+    put_places(walk->at + walk->count, masks->place, (uint32_t)base);
     walk->count += masks->places;
     walk->feeds += masks->feeds;
     while ((walk->scan.rows + 1) * walk->fields <= walk->count) {

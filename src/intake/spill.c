@@ -92,7 +92,7 @@ static void put_group(struct an_text *out, const struct an_group *group)
     }
 }
 
-static void put_joint(struct an_text *out, const struct an_joint *joint)
+static void put_joint(struct an_text *out, const struct an_tie *joint)
 {
     put_count(out, joint->rule);
     put_bytes(out, joint->serial);
@@ -141,11 +141,11 @@ void an_spill_write(const struct an_stay *stay, struct an_text *out)
         put_group(out, group);
     }
     count = 0;
-    for (const struct an_joint *joint = stay->joints; joint; joint = joint->next) {
+    for (const struct an_tie *joint = stay->joints; joint; joint = joint->next) {
         count++;
     }
     put_count(out, count);
-    for (const struct an_joint *joint = stay->joints; joint; joint = joint->next) {
+    for (const struct an_tie *joint = stay->joints; joint; joint = joint->next) {
         put_joint(out, joint);
     }
 }
@@ -289,7 +289,7 @@ static bool get_group(struct reader *in, struct an_stays *stays, struct an_stay 
 
 static bool get_joint(struct reader *in, struct an_stays *stays, struct an_stay *stay)
 {
-    struct an_joint joint;
+    struct an_tie joint;
 
     memset(&joint, 0, sizeof joint);
     joint.rule = (uint32_t)get_count(in);

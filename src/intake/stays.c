@@ -410,7 +410,7 @@ static bool add_joints(struct an_stays *stays, struct an_stay *stay, struct an_r
 
     for (size_t i = 0; i < plan->link_count; i++) {
         const struct an_plan_link *link = &plan->links[i];
-        struct an_joint joint = {
+        struct an_tie joint = {
             .rule = (uint32_t)i,
             .serial = text_at(row, link->column),
             .role = text_at(row, link->role),

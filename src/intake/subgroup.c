@@ -158,14 +158,14 @@ struct an_group *an_stay_find_group(const struct an_stay *stay, uint32_t quantit
     return stay->table_size ? slot_of(stay, key)->thing : NULL;
 }
 
-static bool same_joint(const struct an_joint *a, const struct an_joint *b)
+static bool same_joint(const struct an_tie *a, const struct an_tie *b)
 {
     return a->rule == b->rule && a->row == b->row && a->column == b->column &&
            an_bytes_equal(a->serial, b->serial) && an_bytes_equal(a->role, b->role) &&
            an_bytes_equal(a->region, b->region);
 }
 
-static uint64_t joint_key(const struct an_joint *joint)
+static uint64_t joint_key(const struct an_tie *joint)
 {
     uint64_t key = an_bytes_hash(joint->serial);
 
@@ -176,7 +176,7 @@ static uint64_t joint_key(const struct an_joint *joint)
     return (key * 31 + joint->rule) | joint_bit;
 }
 
-bool an_stay_join(struct an_stays *stays, struct an_stay *stay, const struct an_joint *joint)
+bool an_stay_join(struct an_stays *stays, struct an_stay *stay, const struct an_tie *joint)
 {
     uint64_t key = joint_key(joint);
 
@@ -186,7 +186,7 @@ bool an_stay_join(struct an_stays *stays, struct an_stay *stay, const struct an_
         }
         struct an_slot *slot = slot_of(stay, key);
         if (!slot->thing) {
-            struct an_joint *copy = an_arena_alloc(stays->arena, 1, sizeof *copy);
+            struct an_tie *copy = an_arena_alloc(stays->arena, 1, sizeof *copy);
 
             if (!copy) {
                 return false;
@@ -205,7 +205,7 @@ bool an_stay_join(struct an_stays *stays, struct an_stay *stay, const struct an_
             stay->table_count++;
             return true;
         }
-        struct an_joint *there = slot->thing;
+        struct an_tie *there = slot->thing;
         if (same_joint(there, joint)) {
             if (joint->line < there->line) {
                 there->line = joint->line;
@@ -218,12 +218,12 @@ bool an_stay_join(struct an_stays *stays, struct an_stay *stay, const struct an_
     }
 }
 
-struct an_joint *an_stay_find_joint(const struct an_stay *stay, const struct an_joint *joint)
+struct an_tie *an_stay_find_joint(const struct an_stay *stay, const struct an_tie *joint)
 {
     uint64_t key = joint_key(joint);
 
     for (;;) {
-        struct an_joint *there = stay->table_size ? slot_of(stay, key)->thing : NULL;
+        struct an_tie *there = stay->table_size ? slot_of(stay, key)->thing : NULL;
 
         if (!there || same_joint(there, joint)) {
             return there;

@@ -55,8 +55,8 @@ struct an_group { /* a subgroup of one stream */
     struct an_exact_sums sums[]; /* one a leaf; counted: counts, opportunities */
 };
 
-struct an_joint { /* a link told by the rows of a visit */
-    struct an_joint *next;
+struct an_tie { /* a link told by the rows of a visit */
+    struct an_tie *next;
     uint32_t rule;
     struct an_bytes serial, role, region; /* no bytes: none */
     double share;
@@ -84,7 +84,7 @@ struct an_stay { /* a visit in the making */
     struct an_words gauge, tool, who, attempt;
     struct an_locals locals; /* at least one */
     struct an_group *groups, *last_group;
-    struct an_joint *joints, *last_joint;
+    struct an_tie *joints, *last_joint;
     struct an_slot *table; /* groups and joints by hash */
     size_t table_size, table_count;
 };
@@ -139,9 +139,9 @@ struct an_group *an_group_new(struct an_arena *arena, const struct an_plan *plan
                               uint32_t split);
 void an_stay_append(struct an_stay *stay, struct an_group *group);
 /* The joint equal to this one, or a copy of it; keeps the earliest time and line. False: memory. */
-bool an_stay_join(struct an_stays *stays, struct an_stay *stay, const struct an_joint *joint);
+bool an_stay_join(struct an_stays *stays, struct an_stay *stay, const struct an_tie *joint);
 /* The joint equal to this one, if it is there; else NULL. */
-struct an_joint *an_stay_find_joint(const struct an_stay *stay, const struct an_joint *joint);
+struct an_tie *an_stay_find_joint(const struct an_stay *stay, const struct an_tie *joint);
 /* The text of a split whose columns have these words. */
 void an_split_write(struct an_text *text, const struct an_plan *plan, size_t split,
                     const struct an_bytes *words, struct an_bytes purpose);

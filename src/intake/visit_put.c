@@ -57,7 +57,7 @@ static enum an_status text_of(struct an_arena *arena, struct an_bytes bytes, con
     return bytes.length && !*text ? out_of_memory(err) : AN_OK;
 }
 
-static enum an_status put_joint(struct an_finish *finish, const struct an_joint *joint,
+static enum an_status put_joint(struct an_finish *finish, const struct an_tie *joint,
                                 int64_t item_id, struct an_error *err)
 {
     const struct an_link_rule *rule = finish->plan->links[joint->rule].rule;
@@ -406,7 +406,7 @@ enum an_status an_visit_put(struct an_finish *finish, const struct an_stay *stay
     }
     st = watch_visit(finish, stay, item_id, err);
     st = st ? st : put_visit(finish, stay, &digest, item_id, visit_id, err);
-    for (const struct an_joint *joint = stay->joints; joint && !st; joint = joint->next) {
+    for (const struct an_tie *joint = stay->joints; joint && !st; joint = joint->next) {
         st = put_joint(finish, joint, item_id, err);
     }
     for (const struct an_group *group = stay->groups; group && !st; group = group->next) {

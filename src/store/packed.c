@@ -136,41 +136,69 @@ struct plan {
     size_t width;
 };
 
-static struct plan plan_numbers(const struct an_number_block *cells)
+struct extent {
+    int64_t least, largest;
+    uint64_t first, largest_step;
+    bool any_missing;
+};
+
+/* With cells missing: they count for nothing. */
+static struct extent extent_of_some(const struct an_number_block *cells)
 {
-    struct plan plan = {0};
+    struct extent extent = {.any_missing = true};
     bool any = false;
-    int64_t least = 0;
-    int64_t largest = 0;
     uint64_t before = 0;
-    uint64_t first = 0;
-    uint64_t largest_step = 0;
     for (size_t i = 0; i < cells->rows; i++) {
         const int64_t value = cells->scaled[i];
         if (value == AN_CELL_MISSING) {
-            plan.any_missing = true;
             continue;
         }
         if (!any) {
-            first = (uint64_t)value;
-            least = value;
-            largest = value;
+            extent.first = (uint64_t)value;
+            extent.least = extent.largest = value;
         } else {
             const uint64_t step = zigzag((uint64_t)value - before);
-            largest_step = step > largest_step ? step : largest_step;
-            least = value < least ? value : least;
-            largest = value > largest ? value : largest;
+            extent.largest_step = step > extent.largest_step ? step : extent.largest_step;
+            extent.least = value < extent.least ? value : extent.least;
+            extent.largest = value > extent.largest ? value : extent.largest;
         }
         before = (uint64_t)value;
         any = true;
     }
-    const uint64_t span = (uint64_t)largest - (uint64_t)least;
-    plan.width = width_of(span);
-    plan.base = (uint64_t)least;
-    if (width_of(largest_step) < plan.width) {
+    return extent;
+}
+
+static struct extent extent_of(const struct an_number_block *cells)
+{
+    const int64_t *scaled = cells->scaled;
+    struct extent extent = {0, 0, 0, 0, false};
+    if (cells->rows == 0) {
+        return extent;
+    }
+    int64_t least = scaled[0];
+    int64_t largest = scaled[0];
+    uint64_t steps = 0; /* all of their bits: as wide as the largest */
+    for (size_t i = 1; i < cells->rows; i++) {
+        steps |= zigzag((uint64_t)scaled[i] - (uint64_t)scaled[i - 1]);
+        least = scaled[i] < least ? scaled[i] : least;
+        largest = scaled[i] > largest ? scaled[i] : largest;
+    }
+    if (least == AN_CELL_MISSING) { /* the least number there is */
+        return extent_of_some(cells);
+    }
+    return (struct extent){least, largest, (uint64_t)scaled[0], steps, false};
+}
+
+static struct plan plan_numbers(const struct an_number_block *cells)
+{
+    const struct extent extent = extent_of(cells);
+    const uint64_t span = (uint64_t)extent.largest - (uint64_t)extent.least;
+    struct plan plan = {
+        .any_missing = extent.any_missing, .width = width_of(span), .base = (uint64_t)extent.least};
+    if (width_of(extent.largest_step) < plan.width) {
         plan.steps = true;
-        plan.width = width_of(largest_step); /* at least 1: the span is not 0 */
-        plan.base = first;
+        plan.width = width_of(extent.largest_step); /* at least 1: the span is not 0 */
+        plan.base = extent.first;
     }
     return plan;
 }
