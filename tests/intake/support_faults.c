@@ -70,8 +70,11 @@ static void small_files(void)
                       "A,2026-10-25 02:10,181.0\n"
                       "B,2026-10-25 03:10,181.5\n");
     add("oven/f.csv", "tile,at,heat\nG,2026-03-04 12:00,nan\n");
-    bench.tuning = (struct an_collect_tuning){
-        .piece_bytes = 7, .open_visits = 2, .open_bytes = 1 << 20, .block_rows = 2};
+    bench.tuning.piece_bytes = 7;
+    bench.tuning.open_visits = 2;
+    bench.tuning.block_rows = 2;
+    bench.tuning.batch_files = 3;
+    bench.tuning.outbox_bytes = 256; /* some files go into the store while they are read */
 }
 
 static void large_files(void)

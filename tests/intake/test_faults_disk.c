@@ -4,7 +4,8 @@
  * finds a sound store with everything that was reported, takes the rest, and holds what a store
  * holds that was never disturbed, to the last row.
  *
- * By default some of the moments; AN_SWEEP=100000 takes every one.
+ * By default some of the moments; AN_SWEEP=100000 takes every one (CK_RUN_CASE=small: of the small
+ * run only).
  */
 #include "faulty_vfs.h"
 #include "support_faults.h"
@@ -121,16 +122,16 @@ END_TEST
 int main(int argc, char **argv)
 {
     Suite *suite = suite_create("faults of the disk");
-    TCase *disk = tcase_create("disk");
-    TCase *power = tcase_create("power");
+    TCase *small = tcase_create("small");
+    TCase *large = tcase_create("large");
 
-    tcase_set_timeout(disk, 3600);
-    tcase_add_loop_test(disk, small_run, 0, 4 * FAULTS);
-    tcase_add_loop_test(disk, large_run, 0, 2 * FAULTS);
-    suite_add_tcase(suite, disk);
-    tcase_set_timeout(power, 3600);
-    tcase_add_loop_test(power, power_lost_in_small_run, 0, 2);
-    tcase_add_test(power, power_lost_in_large_run);
-    suite_add_tcase(suite, power);
+    tcase_set_timeout(small, 7200);
+    tcase_add_loop_test(small, small_run, 0, 4 * FAULTS);
+    tcase_add_loop_test(small, power_lost_in_small_run, 0, 2);
+    suite_add_tcase(suite, small);
+    tcase_set_timeout(large, 7200);
+    tcase_add_loop_test(large, large_run, 0, 2 * FAULTS);
+    tcase_add_test(large, power_lost_in_large_run);
+    suite_add_tcase(suite, large);
     return bench_main(suite, argc, argv);
 }

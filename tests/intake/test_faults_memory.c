@@ -229,11 +229,14 @@ int main(int argc, char **argv)
         return EXIT_FAILURE;
     }
     Suite *suite = suite_create("faults of memory");
-    TCase *memory = tcase_create("memory");
+    TCase *small = tcase_create("small");
+    TCase *large = tcase_create("large");
 
-    tcase_set_timeout(memory, 7200);
-    tcase_add_loop_test(memory, small_run, 0, MEMORIES * WAYS);
-    tcase_add_loop_test(memory, large_run, 0, MEMORIES * WAYS);
-    suite_add_tcase(suite, memory);
+    tcase_set_timeout(small, 7200);
+    tcase_add_loop_test(small, small_run, 0, MEMORIES * WAYS);
+    suite_add_tcase(suite, small);
+    tcase_set_timeout(large, 7200);
+    tcase_add_loop_test(large, large_run, 0, MEMORIES * WAYS);
+    suite_add_tcase(suite, large);
     return bench_main(suite, argc, argv);
 }
