@@ -294,12 +294,12 @@ static enum an_status look_readings(struct an_study *study)
     if (an_anderson_darling(study->readings.value, n, scratch, &out->normality)) {
         out->normality = (struct an_normality){(double)NAN, (double)NAN, (double)NAN};
     } else if (out->normality.p < 0.01) {
-        return an_study_note(study,
-                             an_arena_printf(study->arena,
-                                             "readings are not normal (Anderson-Darling A2* %.2f): "
-                                             "fractions outside are rough, above all far from the "
-                                             "mean",
-                                             out->normality.a2_star));
+        const enum an_status st = an_study_note(
+            study, an_arena_printf(study->arena,
+                                   "readings are not normal (Anderson-Darling A2* %.2f): fractions "
+                                   "outside are rough, above all far from the mean",
+                                   out->normality.a2_star));
+        return st ? st : an_study_scale(study, scratch);
     }
     return AN_OK;
 }

@@ -28,6 +28,8 @@ AN_CHECKED enum an_status an_study_stable(struct an_study *study, const char **w
 AN_CHECKED enum an_status an_study_shape(struct an_study *study, const char *unstable);
 /* the same file: tolerance limits, where wished */
 AN_CHECKED enum an_status an_study_tolerance(struct an_study *study);
+/* the same file: on which scale readings that are not normal would be; scratch: one double each */
+AN_CHECKED enum an_status an_study_scale(struct an_study *study, double scratch[]);
 /* stream_capability_position.c: both sources of a radial characteristic */
 AN_CHECKED enum an_status an_study_position(struct an_study *study, struct an_error *err);
 /* stream_capability_counted.c */

@@ -6,6 +6,7 @@
  * or, with auto, by a stated criterion with the runner-up beside it. Where a shape is named, indices
  * of normal readings would be wrong numbers, so when the fit fails there are none at all.
  */
+#include "andamento/stat/transform.h"
 #include "judge/stream_capability.h"
 
 #include <math.h>
@@ -222,6 +223,35 @@ enum an_status an_study_shape(struct an_study *study, const char *unstable)
     }
     st = say_fit(study);
     return st ? st : use_percentiles(study, unstable);
+}
+
+/* ---- a scale -------------------------------------------------------------------------------------- */
+/* Each look at a power costs every reading an exponential. */
+#define MOST_FOR_POWER 20000
+
+enum an_status an_study_scale(struct an_study *study, double scratch[])
+{
+    struct an_box_cox power;
+    const size_t n = study->readings.count;
+    const char *advice = NULL;
+
+    if (n > MOST_FOR_POWER ||
+        an_box_cox_fit(study->readings.value, n, AN_STUDY_CONFIDENCE, scratch, &power)) {
+        return AN_OK; /* there are readings of 0 or below, or too few: no power to tell */
+    }
+    if (power.cut || (power.lower <= 1 && power.upper >= 1)) {
+        advice = "no power makes them normal";
+    } else if (power.lower <= 0 && power.upper >= 0) {
+        advice = "logarithms would do: see shape lognormal";
+    } else if (power.lower <= 0.5 && power.upper >= 0.5) {
+        advice = "square roots would do";
+    } else {
+        advice = "a declared shape may do";
+    }
+    return an_study_note(study, an_arena_printf(study->arena,
+                                                "Box-Cox power nearest to normal %.2f (95 %% "
+                                                "interval %.2f to %.2f): %s",
+                                                power.lambda, power.lower, power.upper, advice));
 }
 
 /* ---- tolerance limits ------------------------------------------------------------------------------ */
