@@ -6,6 +6,7 @@
 #include "andamento/stat/fit.h"
 #include "andamento/stat/percentile.h"
 #include "andamento/stat/tests.h"
+#include "stat/distribution.h"
 #include "support.h"
 
 #include <math.h>
@@ -364,6 +365,42 @@ START_TEST(any_readings)
 }
 END_TEST
 
+/* Special functions behind the shapes and the exact bounds; base R 4.2, 14 digits. */
+START_TEST(special_functions)
+{
+    static const double beta[][4] = {
+        {0.5, 0.5, 0.001, 2.4673990709169e-06}, {0.5, 0.5, 0.5, 0.5},
+        {0.5, 0.5, 0.99, 0.99975328018287},     {2, 5, 0.001, 0.0082554927877467},
+        {2, 5, 0.5, 0.26444998329566},          {2, 5, 0.99, 0.70568632831971},
+        {1.5, 26, 0.001, 0.00046273921453006},  {1.5, 26, 0.5, 0.044070571017371},
+        {1.5, 26, 0.99, 0.19438239514172}};
+    static const double gamma[][5] = {
+        {0.3, 0.24, 0.68854146519485, 2.6394091570705, 1.0957979948181},
+        {2.5, 2, 0.45058404864722, 7.5431362346945, 0.28468287047292},
+        {40, 32, 0.095602816630231, 56.164396260149, 106.63176026064}};
+    for (size_t i = 0; i < sizeof beta / sizeof beta[0]; i++) {
+        check_close(an_beta_quantile(beta[i][2], beta[i][0], beta[i][1]), beta[i][3], 1e-12,
+                    "beta %zu", i);
+    }
+    for (size_t i = 0; i < sizeof gamma / sizeof gamma[0]; i++) {
+        const double *g = gamma[i];
+        check_close(exp(an_gamma_log_below(g[1], g[0])), g[2], 1e-12, "gamma below %zu", i);
+        check_close(exp(an_gamma_log_above(g[1], g[0])), 1 - g[2], 1e-12, "gamma above %zu", i);
+        check_close(an_gamma_quantile(0.99, false, g[0]), g[3], 1e-11, "gamma quantile %zu", i);
+        check_close(an_gamma_quantile(0.01, true, g[0]), g[3], 1e-11, "the same from above %zu", i);
+        check_close(an_log_gamma(g[0]), g[4], 1e-12, "log gamma %zu", i);
+        /* slopes of the logarithm: digamma(x + 1) = digamma(x) + 1 / x, trigamma likewise */
+        check_close(an_digamma(g[0] + 1), an_digamma(g[0]) + 1 / g[0], 1e-12, "digamma %zu", i);
+        check_close(an_trigamma(g[0] + 1), an_trigamma(g[0]) - 1 / (g[0] * g[0]), 1e-11,
+                    "trigamma %zu", i);
+    }
+    check_close(an_digamma(1), -0.57721566490153286, 1e-14, "Euler's constant");
+    check_close(an_trigamma(1), 1.6449340668482264, 1e-14, "pi squared over 6");
+    ck_assert(isnan(an_beta_quantile(0.5, -1, 2)) && isnan(an_gamma_quantile(2, false, 1)) &&
+              isnan(an_log_gamma(-1)) && isnan(an_digamma(0)) && isnan(an_trigamma(-2)));
+}
+END_TEST
+
 START_TEST(refusals)
 {
     double x[12] = {1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12}, scratch[40];
@@ -411,6 +448,7 @@ int main(void)
     tcase_add_test(tcase, does_not_converge);
     tcase_add_test(tcase, half_normal);
     tcase_add_test(tcase, any_readings);
+    tcase_add_test(tcase, special_functions);
     tcase_add_test(tcase, refusals);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
