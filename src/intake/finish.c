@@ -29,6 +29,26 @@ enum an_status an_finish_open(struct an_finish *finish, struct an_error *err)
                : an_fail(err, AN_NO_MEMORY, "out of memory");
 }
 
+bool an_finish_begin(struct an_finish *finish)
+{
+    const size_t rows =
+        finish->first_rows ? 0 : finish->map->rows; /* else they are kept in blocks */
+
+    for (size_t i = 0; i < finish->plan->quantity_count; i++) {
+        an_free(finish->streams[i]); /* the ids that they had are gone */
+        finish->streams[i] = NULL;
+        finish->stream_counts[i] = 0;
+    }
+    an_rowmap_begin(finish->map);
+    finish->map->rows = rows;
+    finish->visits_before = 0;
+    finish->first_visit = 0;
+    finish->store = NULL;
+    an_arena_close(finish->arena);
+    finish->arena = an_arena_open();
+    return finish->arena != NULL;
+}
+
 static void drop_rows(struct an_finish *finish)
 {
     for (struct an_row_block *rows = finish->first_rows; rows;) {

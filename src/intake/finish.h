@@ -46,6 +46,9 @@ struct an_finish {
 
 AN_CHECKED enum an_status an_finish_open(struct an_finish *finish, struct an_error *err);
 void an_finish_close(struct an_finish *finish);
+/* For another an_finish_all() after what the first one put was undone; nothing was written away. False:
+ * memory. */
+bool an_finish_begin(struct an_finish *finish);
 /* From here on things can be written away. */
 void an_finish_hand_in(struct an_finish *finish, struct an_store *store, int64_t file_id);
 /* Writes all open visits away and forgets them. The store must have been handed in. */

@@ -563,6 +563,26 @@ static bool find_lines(struct an_ordinary *o, const struct an_lines *lines)
     return o->rows > 0;
 }
 
+/* Of a file that is read again: rows that were known before or are to be held are the row path's. */
+static size_t before_decided(struct an_reading *reading, size_t n)
+{
+    struct an_look *look = &reading->look;
+    const uint64_t row = reading->accepted;
+
+    if (look->done && look->verdict_count) {
+        (void)an_look_verdict(look, row); /* passes those that are behind */
+        if (look->next < look->verdict_count && look->verdicts[look->next].row - row < n) {
+            n = (size_t)(look->verdicts[look->next].row - row);
+        }
+    }
+    for (size_t r = 0; reading->map.before_rows && r < n; r++) {
+        if (an_rowmap_is_before(&reading->map, row + r)) {
+            return r;
+        }
+    }
+    return n;
+}
+
 enum an_status an_ordinary_take(struct an_ordinary *o, struct an_reading *reading,
                                 struct an_error *err)
 {
@@ -578,7 +598,7 @@ enum an_status an_ordinary_take(struct an_ordinary *o, struct an_reading *readin
         if (!wanted) {
             return an_fail(err, AN_NO_MEMORY, "out of memory");
         }
-        size_t n = check_lines(o, reading, wanted, &with_cr);
+        size_t n = check_lines(o, reading, before_decided(reading, wanted), &with_cr);
         const size_t found = check(o, reading, n, &no_memory);
         if (no_memory) {
             return an_fail(err, AN_NO_MEMORY, "out of memory");

@@ -99,7 +99,7 @@ static enum an_status put(struct an_outbox *outbox, struct an_out_entry *entry,
 }
 
 enum an_status an_outbox_hand_in(struct an_outbox *outbox, struct an_store *store, int64_t file_id,
-                                 struct an_error *err)
+                                 bool again, struct an_error *err)
 {
     enum an_status st = AN_OK;
 
@@ -108,7 +108,9 @@ enum an_status an_outbox_hand_in(struct an_outbox *outbox, struct an_store *stor
     for (struct an_out_entry *entry = outbox->first; entry && !st; entry = entry->next) {
         st = put(outbox, entry, err);
     }
-    drop_all(outbox);
+    if (!again) {
+        drop_all(outbox);
+    }
     return st;
 }
 

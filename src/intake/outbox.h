@@ -39,9 +39,10 @@ void an_outbox_close(struct an_outbox *outbox); /* all zeroes is fine */
 void an_outbox_empty(struct an_outbox *outbox);
 /* Drops all but the pieces of the original. */
 void an_outbox_keep_pieces(struct an_outbox *outbox);
-/* From here on the store is written to; what was kept goes first. */
+/* From here on the store is written to; what was kept goes first. With `again` it stays here, too, so
+ * that it can be handed in once more after that was undone. */
 AN_CHECKED enum an_status an_outbox_hand_in(struct an_outbox *outbox, struct an_store *store,
-                                            int64_t file_id, struct an_error *err);
+                                            int64_t file_id, bool again, struct an_error *err);
 
 /* Packs only; valid until the next call. */
 AN_CHECKED enum an_status an_outbox_pack_numbers(struct an_outbox *outbox,

@@ -100,7 +100,7 @@ static enum an_status begin(struct an_reading *reading, struct an_error *err)
         reading->preamble_found[i] = false;
     }
     reading->first_us = reading->last_us = AN_NO_INSTANT;
-    reading->read_again = false;
+    reading->read_again = reading->put_again = false;
     reading->units_read = reading->rows_begun = reading->at_end = reading->has_footer = false;
     reading->header_seen = reading->lost = false;
     reading->footer_rows = 0;
@@ -251,12 +251,12 @@ static void shrink(struct an_reading *reading)
 
 /* ---- the store -------------------------------------------------------------------------------- */
 static enum an_status hand_in(struct an_reading *reading, struct an_store *store, int64_t file_id,
-                              struct an_error *err)
+                              bool again, struct an_error *err)
 {
     reading->store = store;
     reading->file_id = file_id;
     an_finish_hand_in(&reading->finish, store, file_id);
-    return an_outbox_hand_in(&reading->outbox, store, file_id, err);
+    return an_outbox_hand_in(&reading->outbox, store, file_id, again, err);
 }
 
 static enum an_status take_turn(struct an_reading *reading, struct an_error *err)
@@ -268,7 +268,7 @@ static enum an_status take_turn(struct an_reading *reading, struct an_error *err
         return AN_OK;
     }
     const enum an_status st = reading->turn.take(reading->turn.context, &store, &file_id, err);
-    return st ? st : hand_in(reading, store, file_id, err);
+    return st ? st : hand_in(reading, store, file_id, false, err);
 }
 
 /* The row that the row path has just taken. */
@@ -327,12 +327,33 @@ static enum an_status check_sum(const struct an_reading *reading, struct an_erro
                    counts->held, counts->blank);
 }
 
+/* What an earlier call has put was undone: it is put again, as if it had not been. */
+static enum an_status begin_putting(struct an_reading *reading, struct an_error *err)
+{
+    reading->put_again = reading->read_again = false;
+    reading->notes = reading->notes_read;
+    an_watch_close(&reading->watch);
+    memset(&reading->trait, 0, sizeof reading->trait);
+    return an_look_begin(&reading->look) && an_finish_begin(&reading->finish)
+               ? AN_OK
+               : an_fail(err, AN_NO_MEMORY, "out of memory");
+}
+
 enum an_status an_reading_put(struct an_reading *reading, struct an_store *store, int64_t file_id,
                               struct an_error *err)
 {
     const bool decided = reading->look.done;
-    enum an_status st = reading->store ? AN_OK : hand_in(reading, store, file_id, err);
+    const bool streamed = reading->store != NULL;
+    enum an_status st = AN_OK;
 
+    if (reading->put_again) {
+        st = begin_putting(reading, err);
+    } else {
+        reading->notes_read = reading->notes;
+    }
+    if (!st && !streamed) {
+        st = hand_in(reading, store, file_id, true, err);
+    }
     st = st ? st : an_finish_all(&reading->finish, reading->last_block, err);
     if (st) {
         return st;
@@ -343,6 +364,12 @@ enum an_status an_reading_put(struct an_reading *reading, struct an_store *store
                            reading->source->path);
         }
         reading->read_again = an_watch_items(reading);
+        /* doubts that came to nothing: every row is to be taken, as it was read */
+        reading->put_again = reading->read_again && !streamed && !reading->finish.spilled &&
+                             !reading->look.verdict_count && !reading->map.before_rows;
+        if (reading->put_again) {
+            reading->store = reading->outbox.store = NULL;
+        }
         return AN_OK;
     }
     st = an_watch_file(reading, err);
@@ -607,7 +634,7 @@ enum an_status an_reading_put_original(struct an_reading *reading, struct an_sto
     }
     reading->store = store;
     reading->file_id = file_id;
-    st = an_outbox_hand_in(&reading->outbox, store, file_id, err);
+    st = an_outbox_hand_in(&reading->outbox, store, file_id, false, err);
     if (!st && gone) {
         st = read_all(reading, 0, err);
         if (!st && memcmp(hash.at, reading->hash.at, sizeof hash.at) != 0) {

@@ -59,7 +59,8 @@ struct an_reading {
     struct an_sha256 hash; /* of the bytes of this reading */
     int64_t bytes;         /* how many they were */
     bool keep_none;        /* the original is kept already, or is not wanted */
-    bool read_again;       /* the file has to be read again, with `when` and `map` as they are */
+    bool put_again;  /* it was read right: undo what was put and call an_reading_put() again */
+    bool read_again; /* the file has to be read again, with `when` and `map` as they are */
     struct an_when when;
     struct an_rowmap map;
     /* how far it is */
@@ -98,7 +99,8 @@ struct an_reading {
     bool plain;                        /* ... which was found not to pay */
     const struct an_record *at_record; /* that the row path is reading; NULL: it is not */
     /* against what the store knows */
-    struct an_look look; /* lasts over the readings of a file */
+    struct an_notes notes_read; /* those of the reading alone */
+    struct an_look look;        /* lasts over the readings of a file */
     struct an_watch watch;
     struct an_recent *recent; /* the collector's */
     struct an_file_trait trait;

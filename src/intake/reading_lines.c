@@ -226,7 +226,7 @@ static void keep_line(struct an_reading *reading, const struct an_record *record
 static bool may_be_ordinary(const struct an_reading *reading)
 {
     return reading->ordinary && reading->rows_begun && !reading->has_footer && !reading->at_end &&
-           !reading->when.settled && !reading->look.done && !reading->only;
+           !reading->when.settled && !reading->only;
 }
 
 static enum an_status take_ordinary(struct an_reading *reading, struct an_error *err)

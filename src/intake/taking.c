@@ -380,7 +380,11 @@ static enum an_status put_rows(struct an_taking *taking, struct an_error *err)
         }
         st = undo(taking, err);
         st = st ? st : enter(taking, err);
-        st = st ? st : an_reading_read(reading, err);
+        if (!st && reading->put_again) {
+            reading->read_again = false;
+        } else if (!st) {
+            st = an_reading_read(reading, err);
+        }
     }
     return st ? st : an_fail(err, AN_BUG, "\"%s\": reading it again did not settle it", file->path);
 }
