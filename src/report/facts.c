@@ -5,6 +5,7 @@
  * unexplained; never computes a statistic itself.
  */
 #include "andamento/base/text.h"
+#include "judge/gauge.h"
 #include "report/gather.h"
 #include "report/wording.h"
 
@@ -286,6 +287,21 @@ static enum an_status capability_text(struct an_gather *gather, const struct an_
     return st;
 }
 
+/* What is on record about a gauge at the end of the period. */
+static enum an_status gauge_state(struct an_gather *gather, const char *gauge, const char **text)
+{
+    struct an_gauge_record *studies = NULL;
+    struct an_gauge_state state = {0};
+    size_t count = 0;
+    enum an_status st =
+        an_store_gauge_studies(gather->store, gauge, gather->arena, &studies, &count, gather->err);
+    st = st ? st
+            : an_gauge_state_of(gather->line, gauge, studies, count, gather->data->now.until_us,
+                                gather->arena, &state, gather->err);
+    *text = state.text;
+    return st;
+}
+
 static enum an_status gauge_text(struct an_gather *gather, const struct an_stream_view *view,
                                  const char **text)
 {
@@ -294,18 +310,21 @@ static enum an_status gauge_text(struct an_gather *gather, const struct an_strea
         return AN_OK;
     }
     struct an_visit visit = {0};
-    const enum an_status st =
-        an_store_visit(gather->store, view->points[view->count - 1].sample.visit_id, gather->arena,
-                       &visit, gather->err);
+    enum an_status st = an_store_visit(gather->store, view->points[view->count - 1].sample.visit_id,
+                                       gather->arena, &visit, gather->err);
     if (st == AN_NOT_FOUND) {
         return AN_OK;
     }
     const char *gauge = visit.gauge ? visit.gauge : *text;
+    const char *state = NULL;
+    if (!st && gauge) {
+        st = gauge_state(gather, gauge, &state);
+    }
     if (!st && visit.tool) {
-        *text = gauge ? an_arena_printf(gather->arena, "%s, tool %s", gauge, visit.tool)
+        *text = gauge ? an_arena_printf(gather->arena, "%s, tool %s; %s", gauge, visit.tool, state)
                       : an_arena_printf(gather->arena, "tool %s", visit.tool);
     } else if (!st) {
-        *text = gauge;
+        *text = gauge ? an_arena_printf(gather->arena, "%s; %s", gauge, state) : NULL;
     }
     return st;
 }

@@ -3,6 +3,7 @@
  * What people decided in the week and what they still owe: limits locked, by whom and why, and what
  * that changed; open signals by age; gauges that were used. Never judges the process.
  */
+#include "judge/gauge.h"
 #include "report/gather.h"
 #include "report/week_data.h"
 #include "report/wording.h"
@@ -146,23 +147,32 @@ static enum an_status list_gauges(struct an_gather *gather)
     if (st) {
         return st;
     }
+    struct an_gauge_record *studies = NULL;
+    size_t study_count = 0;
+    enum an_status told = an_store_gauge_studies(gather->store, NULL, gather->arena, &studies,
+                                                 &study_count, gather->err);
     week->gauges = an_arena_alloc(gather->arena, count + 1, sizeof *week->gauges);
-    if (!week->gauges) {
+    if (!told && !week->gauges) {
         return no_memory(gather);
     }
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; !told && i < count; i++) {
         struct an_week_gauge *gauge = &week->gauges[week->gauge_count++];
+        struct an_gauge_state state;
+        told = an_gauge_state_of(gather->line, uses[i].gauge, studies, study_count,
+                                 data->now.until_us, gather->arena, &state, gather->err);
         *gauge = (struct an_week_gauge){
             .name = uses[i].gauge,
             .station = uses[i].station,
-            .state = an_arena_printf(gather->arena, "%s, no study on record",
-                                     an_say_many(gather->arena, uses[i].visits, "visit")),
-            .needs_look = true};
-        if (!gauge->state) {
+            .state = told ? NULL
+                          : an_arena_printf(gather->arena, "%s, %s",
+                                            an_say_many(gather->arena, uses[i].visits, "visit"),
+                                            state.text),
+            .needs_look = state.needs_look};
+        if (!told && !gauge->state) {
             return no_memory(gather);
         }
     }
-    return AN_OK;
+    return told;
 }
 
 enum an_status an_gather_week_record(struct an_gather *gather)
