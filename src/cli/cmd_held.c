@@ -31,18 +31,48 @@ static void print_files(struct an_cli *cli, const struct an_held_file *files, si
     an_text_free(&table.cells);
 }
 
-static void print_rows(struct an_cli *cli, const struct an_held *rows, size_t count)
+/* What stands for "none": a dash for people, an empty field in CSV. */
+static const char *none(const struct an_cli *cli)
+{
+    return cli->format == AN_FORMAT_CSV ? "" : "-";
+}
+
+/* A file held whole, as a line of the CSV list: no number of a held row, no column, no text. */
+static void file_line(struct an_cli *cli, struct an_cli_table *table,
+                      const struct an_held_file *held)
+{
+    an_cli_cell(table, "");
+    an_cli_cellf(table, "%lld", (long long)held->file.file_id);
+    an_cli_cell(table, held->file.station);
+    an_cli_cellf(table, "%llu", (unsigned long long)held->file.why_line);
+    an_cli_cell(table, "");
+    an_cli_cell(table, held->file.code);
+    an_cli_cell(table, held->file.why);
+    an_cli_cell(table, "");
+    if (held->released_as) {
+        an_cli_cellf(table, "as file %lld", (long long)held->released_as);
+    } else {
+        an_cli_cell(table, none(cli));
+    }
+}
+
+/* In CSV the files held whole come first: whoever reads only this list must not miss them. */
+static void print_rows(struct an_cli *cli, const struct an_held_file *files, size_t file_count,
+                       const struct an_held *rows, size_t count)
 {
     static const char *const titles[] = {"held",   "file", "station", "line",    "column",
                                          "reason", "why",  "row",     "released"};
     struct an_cli_table table = {.titles = titles, .columns = 9, .right = 1U | 2U | 8U};
     struct an_text shown = {0};
+    for (size_t i = 0; i < file_count; i++) {
+        file_line(cli, &table, &files[i]);
+    }
     for (size_t i = 0; i < count; i++) {
         an_cli_cellf(&table, "%lld", (long long)rows[i].held_id);
         an_cli_cellf(&table, "%lld", (long long)rows[i].file_id);
         an_cli_cell(&table, rows[i].station);
         an_cli_cellf(&table, "%llu", (unsigned long long)rows[i].line);
-        an_cli_cell(&table, rows[i].column_name ? rows[i].column_name : "-");
+        an_cli_cell(&table, rows[i].column_name ? rows[i].column_name : none(cli));
         an_cli_cell(&table, rows[i].code);
         an_cli_cell(&table, rows[i].why);
         an_text_clear(&shown);
@@ -51,7 +81,7 @@ static void print_rows(struct an_cli *cli, const struct an_held *rows, size_t co
         if (rows[i].released_by) {
             an_cli_cellf(&table, "act %lld", (long long)rows[i].released_by);
         } else {
-            an_cli_cell(&table, "-");
+            an_cli_cell(&table, none(cli));
         }
     }
     an_text_free(&shown);
@@ -187,13 +217,13 @@ static enum an_exit run(struct an_cli *cli)
     struct an_held_file *files = NULL;
     size_t file_count = 0;
     const bool counting = an_option_on(&cli->options, "count");
-    enum an_status st = an_cli_held_filter(cli, &filter);
-    if (!st) {
-        st = an_cli_count(cli, "most", cli->format == AN_FORMAT_TABLE ? 50 : 0, &most);
-    }
+    enum an_status st = an_cli_count(cli, "most", cli->format == AN_FORMAT_TABLE ? 50 : 0, &most);
     most = counting ? 0 : most;
     if (!st) {
-        st = an_cli_open(cli, AN_STORE_READ, false);
+        st = an_cli_open(cli, AN_STORE_READ, true);
+    }
+    if (!st) {
+        st = an_cli_held_filter(cli, &filter);
     }
     if (!st) {
         st = an_store_held_rows(cli->store, &filter, most ? most + 1 : 0, cli->arena, &rows, &count,
@@ -208,27 +238,29 @@ static enum an_exit run(struct an_cli *cli)
     if (st) {
         return an_cli_failed(cli, st);
     }
+    const bool finding = filter.state != AN_HELD_RELEASED && (count || file_count);
     if (counting) {
-        return count || file_count ? AN_EXIT_FINDING : AN_EXIT_DONE;
+        return finding ? AN_EXIT_FINDING : AN_EXIT_DONE;
     }
     const bool more = most && count > most;
     count = more ? most : count;
     if (cli->format == AN_FORMAT_JSON) {
         print_json(cli, files, file_count, rows, count);
     } else if (cli->format == AN_FORMAT_CSV) {
-        print_rows(cli, rows, count);
+        print_rows(cli, files, file_count, rows, count);
     } else {
         print_files(cli, files, file_count);
         if (count) {
-            print_rows(cli, rows, count);
+            print_rows(cli, NULL, 0, rows, count);
         } else if (!file_count) {
-            an_text_add(&cli->out, "nothing is held\n");
+            an_text_add(&cli->out, filter.state == AN_HELD_RELEASED ? "nothing was released\n"
+                                                                    : "nothing is held\n");
         }
         if (more) {
             an_text_addf(&cli->out, "... and more; --most N lists more, --csv lists all\n");
         }
     }
-    return count || file_count ? AN_EXIT_FINDING : AN_EXIT_DONE;
+    return finding ? AN_EXIT_FINDING : AN_EXIT_DONE;
 }
 
 static const struct an_option options[] = {
@@ -247,7 +279,7 @@ const struct an_command an_command_held = {
     .example = "andamento held --station luminance",
     .more = "docs/held.md explains every reason and what to do about it; 'held explain CODE' says\n"
             "it in short, 'held release' lets in what fits by now.\n"
-            "Exit status 1: something is held.\n",
+            "Exit status 1: something is held (with --released always 0).\n",
     .options = options,
     .run = run,
 };

@@ -52,8 +52,11 @@ static enum an_exit run(struct an_cli *cli)
         return an_cli_failed(cli, st);
     }
     if (cli->dry_run) {
-        an_text_addf(&cli->out, "%s is sound: %zu stations, %zu characteristics; nothing stored\n",
-                     path, cli->line->station_count, cli->line->characteristic_count);
+        const size_t stations = cli->line->station_count;
+        const size_t characteristics = cli->line->characteristic_count;
+        an_text_addf(&cli->out, "%s is sound: %zu %s, %zu %s; nothing stored\n", path, stations,
+                     an_plural(stations, "station", "stations"), characteristics,
+                     an_plural(characteristics, "characteristic", "characteristics"));
         return AN_EXIT_DONE;
     }
     char folder[PATH_MAX];

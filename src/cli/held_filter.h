@@ -15,7 +15,8 @@
         "until", 0, "TIME", "only of files that came before this time"                             \
     }
 
-/* Reads them, and --released and --all. */
+/* Reads them, and --released and --all, and refuses names that nothing bears. Store and description
+ * are open by then: times without a zone are the line's. */
 AN_CHECKED enum an_status an_cli_held_filter(struct an_cli *cli, struct an_held_filter *filter);
 
 #endif

@@ -45,6 +45,8 @@ describe '"-"' >line.yaml
 } >spool/bench/x_1.csv
 printf '# machine=M2\ntile,at,x\nT-900,2026-03-05T10:00:00Z,1\n' >spool/bench/x_4.csv
 
+exits 0 "a dry run of init" "$a" init --dry-run line.yaml
+same "one of each" "$(cat out)" "line.yaml is sound: 1 station, 1 characteristic; nothing stored"
 "$a" init line.yaml >/dev/null || fail init
 exits 1 "collect holds" "$a" collect spool
 same "balance" "$(tail -1 out)" "403 rows in = 360 taken + 0 duplicate + 42 held + 1 blank"
@@ -58,6 +60,17 @@ exits 0 "held filters by time" "$a" held --until 2026-05-01T00:00
 exits 0 "explains" "$a" held explain number.bad station.identity
 grep -q 'as-is' out || fail "explain says that --as-is releases"
 exits 64 "no such reason" "$a" held explain number.worse
+exits 64 "no such reason to filter by" "$a" held --code number.worse
+exits 64 "no such station" "$a" held --station bank
+exits 66 "no such file" "$a" held --file 4711
+exits 64 "nor to release" "$a" held release --code number.worse --author A --reason x
+exits 66 "nor such a file" "$a" held release --file 4711 --author A --reason x
+exits 0 "nothing released is no finding" "$a" held --released
+same "nothing released" "$(cat out)" "nothing was released"
+exits 1 "a file held whole stands in the CSV list" "$a" held --code station.identity --csv
+same "as a line without a row's number" "$(tail -n +2 out | cut -d, -f1,3,6)" ",bench,station.identity"
+exits 1 "an empty field is none" "$a" held --code id.pattern --csv
+same "no dash" "$(tail -n +2 out | tr -d '\r' | sed 's/.*,//')" ""
 exits 1 "missing files" "$a" held missing --csv
 same "numbers" "$(tail -n +2 out | cut -d, -f2 | tr '\n' ' ')" "2 3 "
 
@@ -98,6 +111,7 @@ exits 0 "again" "$a" held release --code number.bad --author 'L. Engineer' --rea
 same "nothing twice" "$(cat out)" "0 rows and 0 files released, 0 and 0 still held"
 exits 1 "not without a person" "$a" held release --code station.identity --author A --reason x
 exits 0 "as it is" "$a" held release --code station.identity --as-is --author A --reason 'bench replaced'
+exits 0 "what was released is no finding" "$a" held --released
 exits 0 "acts" "$a" held acts --csv
 same "two acts" "$(tail -n +2 out | wc -l)" 2
 exits 1 "one row is left" "$a" held --csv
