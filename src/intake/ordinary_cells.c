@@ -231,7 +231,7 @@ size_t an_ordinary_numbers(struct an_ordinary *o, struct an_ordinary_column *col
     signed char *out_decimals = block->decimals + columns->rows;
     struct an_walk walk = an_walk_field(o, column->field);
     uint64_t last_head = 0;
-    size_t last_length = 0; /* no such field: an empty one is no number */
+    size_t last_length = SIZE_MAX; /* none yet */
     unsigned char odd = 0;
     size_t r = 0;
 
