@@ -182,6 +182,15 @@ struct run {
     struct an_json *json; /* or NULL */
 };
 
+/* The text of an error without the path that some begin with: the path stands before it already. */
+static const char *without_path(const char *text, const char *path)
+{
+    const size_t length = strlen(path);
+    const bool named = text[0] == '"' && strncmp(text + 1, path, length) == 0 &&
+                       strncmp(text + 1 + length, "\": ", 3) == 0;
+    return named ? text + length + 4 : text;
+}
+
 static void report(void *context, size_t i, enum an_status st, const struct an_take_result *result,
                    const struct an_error *err)
 {
@@ -192,7 +201,7 @@ static void report(void *context, size_t i, enum an_status st, const struct an_t
     run->progress.name = strrchr(path, '/') ? strrchr(path, '/') + 1 : path;
     if (st == AN_BAD_INPUT || st == AN_NOT_FOUND || st == AN_DENIED) {
         end_progress(&run->progress); /* this one is refused; the others go on */
-        an_cli_say(cli, "%s: %s", path, err->text);
+        an_cli_say(cli, "%s: %s", path, without_path(err->text, path));
         run->refused++;
     } else if (!st) {
         count(&run->totals, result);

@@ -287,8 +287,8 @@ void an_header_note_unused(const struct an_header *header, const struct an_plan 
     }
     if (unused) {
         an_note(notes, "columns.unused", header->line,
-                "%zu columns the description does not use, \"%s\" first; kept in the original",
-                unused, an_shown(header->names[first]).text);
+                "%zu column%s the description does not use, \"%s\" first; kept in the original",
+                unused, unused == 1 ? "" : "s", an_shown(header->names[first]).text);
     }
 }
 

@@ -439,9 +439,9 @@ static void compare_headers(struct an_reading *reading, const char *names, const
     const size_t gone = absent_in(before, names, &first);
     if (gone) {
         an_note(notes, "columns.gone", line,
-                "%zu columns that the station's last file had are not there, \"%s\" first; nothing "
-                "was read from them",
-                gone, an_shown(first).text);
+                "%zu column%s of the station's last file not there any more, \"%s\" first; nothing "
+                "was read from %s",
+                gone, gone == 1 ? "" : "s", an_shown(first).text, gone == 1 ? "it" : "them");
     }
     if (absent_in(names, before, &first)) {
         an_header_note_unused(&reading->header, reading->plan, notes);
