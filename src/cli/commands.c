@@ -20,6 +20,7 @@ const struct an_command *const an_commands[] = {
     &an_command_signals,
     &an_command_answer,
     &an_command_capability,
+    &an_command_components,
     &an_command_gauge_study,
     &an_command_gauge_list,
     &an_command_report_shift,

@@ -22,6 +22,7 @@ extern const struct an_command an_command_check;
 extern const struct an_command an_command_signals;
 extern const struct an_command an_command_answer;
 extern const struct an_command an_command_capability;
+extern const struct an_command an_command_components;
 extern const struct an_command an_command_gauge_study;
 extern const struct an_command an_command_gauge_list;
 extern const struct an_command an_command_report_shift;
