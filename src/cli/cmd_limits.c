@@ -24,8 +24,9 @@ static void json_model(struct an_json *json, const struct an_limits *limits)
     an_json_put_number(json, "sigma_between", model->between);
     an_json_put_number(json, "spread_centre", model->spread_centre);
     an_json_put_number(json, "dispersion", model->dispersion);
-    an_json_put_number(json, "ucl", model->centre + model->k * model->sigma_level);
-    an_json_put_number(json, "lcl", model->centre - model->k * model->sigma_level);
+    const struct an_panel_point usual = an_chart_usual(model);
+    an_json_put_number(json, "ucl", usual.ucl);
+    an_json_put_number(json, "lcl", usual.lcl);
     an_json_put_number(json, "normality_a2_star", limits->normality.a2_star);
     an_json_put_number(json, "normality_p", limits->normality.p);
     an_json_put_number(json, "lag1_autocorrelation", limits->lag1);
@@ -96,16 +97,13 @@ static void limit_row(struct an_cli *cli, struct an_cli_table *table,
 {
     const struct an_chart_model *model = &limits->model;
     char text[40];
-    double lcl = model->centre - model->k * model->sigma_level;
-    if (an_family_is_attribute(model->family) && lcl < 0) {
-        lcl = NAN;
-    }
+    const struct an_panel_point usual = an_chart_usual(model);
     an_cli_cell(table, stream->name);
     an_cli_cell(table, an_family_name(model->family));
     an_cli_cellf(table, "%zu", model->samples);
     number_cell(table, cli->format, model->centre);
-    number_cell(table, cli->format, lcl);
-    number_cell(table, cli->format, model->centre + model->k * model->sigma_level);
+    number_cell(table, cli->format, usual.lcl);
+    number_cell(table, cli->format, usual.ucl);
     number_cell(table, cli->format, model->sigma_level);
     number_cell(table, cli->format, model->sigma_within);
     an_cli_cell(table, limits->state == AN_LIMITS_LOCKED ? "locked" : "proposed");

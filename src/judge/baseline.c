@@ -7,6 +7,7 @@
 
 #include "andamento/base/text.h"
 #include "judge/judging.h"
+#include "judge/learn_other.h"
 #include "judge/limits_json.h"
 #include "judge/positions.h"
 #include "judge/readings.h"
@@ -157,7 +158,7 @@ static enum an_status count_usable(struct an_baseline *b, const struct an_limits
             b->usable++;
             continue;
         }
-        if (c->n < 1) {
+        if (c->n < 1 || (an_family_is_joint(family) && !isfinite(c->second))) {
             c->excluded = true; /* every cell of it was a missing-value code */
             continue;
         } else if (c->n < 2) {
@@ -234,10 +235,13 @@ static enum an_status tell_domain(const struct an_baseline *b, struct an_error *
 }
 
 static enum an_status learn(const struct an_baseline *b, struct an_limits *limits,
-                            struct an_error *err)
+                            struct an_arena *arena, struct an_error *err)
 {
     const struct an_characteristic *c = b->characteristic;
     const double k = isfinite(c->limit_sigmas) && c->limit_sigmas > 0 ? c->limit_sigmas : 3.0;
+    if (an_is_other_family(c->family)) {
+        return an_learn_other(b, limits, arena, err);
+    }
     const enum an_status st = an_chart_learn(c->family, k, b->charted, b->count, &limits->model);
 
     switch ((int)st) {
@@ -259,6 +263,8 @@ static enum an_status learn(const struct an_baseline *b, struct an_limits *limit
     if (!(limits->model.sigma_level > 0)) {
         return tell_no_spread(b, err);
     }
+    limits->model.weighting = c->weighting;
+    limits->model.probability = c->probability;
     return AN_OK;
 }
 
@@ -324,12 +330,15 @@ enum an_status an_limits_propose(struct an_store *store, const struct an_line *l
                      "practice; is the period right?",
                      stream.name, SAMPLES_WANTED);
     }
+    st = st ? st
+            : an_second_of(store, &stream, b.characteristic, b.samples, b.count, b.charted, arena,
+                           err);
     st = st ? st : exclude(&b, choice, arena, limits, err);
     if (!st && b.characteristic->kind == AN_MEASURED && b.characteristic->position_column) {
         st = learn_places(store, &b, arena, limits, err);
     }
     st = st ? st : count_usable(&b, limits, err);
-    st = st ? st : learn(&b, limits, err);
+    st = st ? st : learn(&b, limits, arena, err);
     if (st) {
         return st;
     }

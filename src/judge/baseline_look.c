@@ -7,8 +7,11 @@
  * dispersion): a warning that comes every day is not read.
  */
 #include "andamento/base/number.h"
+#include "andamento/stat/autoregression.h"
+#include "andamento/stat/design.h"
 #include "judge/baseline.h"
 #include "judge/judging.h"
+#include "judge/learn_other.h"
 #include "judge/shown.h"
 
 #include <math.h>
@@ -116,11 +119,27 @@ static enum an_status look_independence(struct look *look)
         limits->lag1 = (double)NAN;
         return AN_OK;
     }
+    if (an_family_is_joint(family) || family == AN_G || family == AN_T) {
+        limits->lag1 = (double)NAN; /* z of these are no level */
+        return AN_OK;
+    }
     limits->lag1_bound = 2 / sqrt((double)look->z_count);
     if (!(fabs(limits->lag1) > limits->lag1_bound)) {
         return AN_OK;
     }
-    if (ranges) {
+    if (ranges && limits->lag1 > 0 && limits->lag1 < 1) {
+        const struct an_too_narrow narrow =
+            an_autocorrelation_narrows(limits->lag1, limits->model.k);
+        what = an_arena_printf(
+            look->arena,
+            "limits from moving ranges are too narrow by a factor of %.2f and signal by luck at "
+            "about %.1f of 100 samples; chart what the sample before does not explain (family "
+            "residuals), or sample less often",
+            narrow.factor, 100 * narrow.chance);
+        if (!what) {
+            return AN_NO_MEMORY;
+        }
+    } else if (ranges) {
         what = limits->lag1 > 0
                    ? "limits from moving ranges are then too narrow and signal too often"
                    : "limits from moving ranges are then too wide and signal too late";
@@ -144,7 +163,8 @@ static enum an_status look_normality(struct look *look)
     if (!scratch) {
         return AN_NO_MEMORY;
     }
-    if (an_anderson_darling(look->z, look->z_count, scratch, normality)) {
+    if (an_family_is_joint(family) || family == AN_G || family == AN_T ||
+        an_anderson_darling(look->z, look->z_count, scratch, normality)) {
         *normality = (struct an_normality){(double)NAN, (double)NAN, (double)NAN};
         return AN_OK;
     }
@@ -333,6 +353,22 @@ static enum an_status warn_signals(struct look *look, const struct an_rule_hit *
     for (int r = 0; r < AN_RULE_COUNT; r++) {
         luck += rules->on[r] ? an_rule_chance((enum an_rule)r, look->limits->model.k, rules) : 0;
     }
+    const struct an_weighting *weighting = &look->limits->model.weighting;
+    if (panel == 0 && an_is_other_family(look->limits->model.family)) {
+        /* t2, g, t: by their tails; mewma: as its limit was found */
+        luck = weighting->variables > 0 ? 1 / 370.4
+               : look->limits->model.family == AN_RESIDUALS
+                   ? luck
+                   : 2 * an_normal_above(look->limits->model.k);
+    } else if (panel == 0 && weighting->kind != AN_UNWEIGHTED) {
+        const struct an_point_law in_control = {0.0, 1.0};
+        struct an_run_length run;
+        if (an_run_length_weighted(&look->limits->model.weighting, in_control, true, look->arena,
+                                   &run)) {
+            return warn(look, NULL);
+        }
+        luck = 1.0 / run.mean;
+    }
     for (size_t h = 0; h < count; h++) {
         samples += h == 0 || hits[h].last != hits[h - 1].last;
         if (h < SIGNALS_LISTED) {
@@ -350,6 +386,19 @@ static enum an_status warn_signals(struct look *look, const struct an_rule_hit *
     return failed ? AN_NO_MEMORY : warn(look, sentence);
 }
 
+/* The level panel of a chart with memory, from the baseline's first sample on. */
+static void weighted_z(const struct look *look, double z[])
+{
+    struct an_weighted_state state = {0};
+
+    for (size_t i = 0; i < look->b->count; i++) {
+        const struct an_chart_sample *sample = &look->b->charted[i];
+        z[i] = sample->excluded
+                   ? (double)NAN
+                   : an_chart_judge_weighted(&look->limits->model, sample, NULL, &state).level.z;
+    }
+}
+
 static enum an_status look_signals(struct look *look, int panel)
 {
     const size_t n = look->b->count;
@@ -365,8 +414,11 @@ static enum an_status look_signals(struct look *look, int panel)
     for (size_t i = 0; i < n; i++) {
         z[i] = panel ? look->points[i].spread.z : look->points[i].level.z;
     }
-    if (an_rules_apply(z, NULL, NULL, n, look->limits->model.k, &rules, hits, n * AN_RULE_COUNT,
-                       &count)) {
+    if (panel == 0 && look->limits->model.weighting.kind != AN_UNWEIGHTED) {
+        weighted_z(look, z);
+    }
+    if (an_rules_apply(z, NULL, NULL, n, an_chart_limit_sigmas(&look->limits->model, panel), &rules,
+                       hits, n * AN_RULE_COUNT, &count)) {
         return AN_OK; /* the line description checks choices; nothing to look at otherwise */
     }
     if (count) {
@@ -379,6 +431,11 @@ static enum an_status look_apart(struct look *look)
 {
     double *z = an_arena_alloc(look->arena, look->b->count + 1, sizeof *z);
     const char *text = NULL;
+    const enum an_family family = look->limits->model.family;
+
+    if (an_is_other_family(family) && family != AN_RESIDUALS) {
+        return AN_OK; /* their z is not one of a level */
+    }
 
     if (!z) {
         return AN_NO_MEMORY;
@@ -387,6 +444,15 @@ static enum an_status look_apart(struct look *look)
         z[i] = look->points[i].level.z;
     }
     const enum an_status st = an_baseline_apart(look->b, z, look->arena, &text);
+    return st || !text ? st : warn(look, text);
+}
+
+static enum an_status look_other(struct look *look)
+{
+    const char *text = NULL;
+    const enum an_status st =
+        an_other_warning(look->limits, look->b->characteristic, look->arena, &text);
+
     return st || !text ? st : warn(look, text);
 }
 
@@ -399,6 +465,7 @@ enum an_status an_baseline_look(const struct an_baseline *baseline, struct an_li
     st = st ? st : look_count(&look);
     st = st ? st : look_between(&look);
     st = st ? st : look_dispersion(&look);
+    st = st ? st : look_other(&look);
     st = st ? st : look_independence(&look);
     st = st ? st : look_normality(&look);
     st = st ? st : look_resolution(&look);

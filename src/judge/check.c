@@ -90,11 +90,17 @@ static enum an_status read_samples(struct check *check, struct stream_check *s)
     size_t early_count = 0;
     size_t late_count = 0;
     const int64_t id = s->stream->stream_id;
-    enum an_status st = an_store_samples_before(check->store, id, s->start_us, AN_EPISODE_REACH,
-                                                s->arena, &early, &early_count, check->err);
+    /* a chart with memory is taken up where it stood before */
+    enum an_status st = an_running_find(check->store, id, &s->phases, s->start_us, s->start_us,
+                                        s->arena, &s->judging.start, check->err);
+    const int64_t from_us =
+        s->judging.start.begin_us < s->start_us ? s->judging.start.begin_us : s->start_us;
 
     st = st ? st
-            : an_store_samples(check->store, id, s->start_us, INT64_MAX, 0, s->arena, &late,
+            : an_store_samples_before(check->store, id, from_us, AN_EPISODE_REACH, s->arena, &early,
+                                      &early_count, check->err);
+    st = st ? st
+            : an_store_samples(check->store, id, from_us, INT64_MAX, 0, s->arena, &late,
                                &late_count, check->err);
     if (st) {
         return st;
@@ -112,6 +118,9 @@ static enum an_status read_samples(struct check *check, struct stream_check *s)
     s->judging.samples = all;
     s->judging.count = early_count + late_count;
     s->first = early_count;
+    while (s->first < s->judging.count && all[s->first].at_us < s->start_us) {
+        s->first++;
+    }
     for (size_t i = 0; i < late_count; i++) {
         const bool is_new = late[i].sample_id > s->judged.newest_sample_id;
         check->result->late_samples +=
@@ -452,6 +461,9 @@ static enum an_status check_new(struct check *check, struct stream_check *s)
         st = an_judging_do(check->store, &s->judging, s->arena, check->err);
         st = st ? st : read_kept(check, s);
         st = st ? st : compare_and_store(check, s);
+        if (!st && !check->dry_run) {
+            st = an_running_keep(check->store, &s->judging, s->first, check->err);
+        }
     }
     return st ? st : put_judged(check, s);
 }

@@ -7,6 +7,7 @@
  */
 #include "judge/judging.h"
 
+#include "judge/learn_other.h"
 #include "judge/positions.h"
 #include "judge/readings.h"
 
@@ -20,7 +21,9 @@ struct an_chart_sample an_chart_sample_of(const struct an_sample *sample, enum a
                                 .sd = (double)NAN,
                                 .range = (double)NAN,
                                 .count = sample->count,
-                                .opportunities = sample->opportunities};
+                                .opportunities = sample->opportunities,
+                                .second = (double)NAN,
+                                .hours = (double)sample->at_us / 3.6e9};
 
     if (family == AN_C && !isfinite(c.opportunities)) {
         c.opportunities = 1;
@@ -55,8 +58,12 @@ static enum an_status allocate(struct an_judging *j, struct an_arena *arena)
     j->points = an_arena_alloc(arena, n, sizeof *j->points);
     j->excluded = an_arena_alloc(arena, n, sizeof *j->excluded);
     j->gap_before = an_arena_alloc(arena, n, sizeof *j->gap_before);
-    return j->phase && j->charted && j->points && j->excluded && j->gap_before ? AN_OK
-                                                                               : AN_NO_MEMORY;
+    /* one at each change of limits, one at each round number, one at the end */
+    j->marks = an_arena_alloc(arena, n / AN_RUNNING_MARKS + j->phases->count + 2, sizeof *j->marks);
+    j->mark_count = 0;
+    return j->phase && j->charted && j->points && j->excluded && j->gap_before && j->marks
+               ? AN_OK
+               : AN_NO_MEMORY;
 }
 
 /* Samples under limits with fixed places: statistics on value minus offset. */
@@ -119,10 +126,16 @@ static double bare_level(const struct an_characteristic *characteristic,
     case AN_P_PRIME:
     case AN_U_PRIME:
         return sample->opportunities > 0 ? sample->count / sample->opportunities : (double)NAN;
+    case AN_T2:
+    case AN_MEWMA:
+    case AN_G:
+    case AN_T:
+        return (double)NAN; /* no level by itself */
     case AN_XBAR_R:
     case AN_XBAR_S:
     case AN_INDIVIDUALS:
     case AN_BETWEEN_WITHIN:
+    case AN_RESIDUALS:
     case AN_FAMILY_COUNT:
         break;
     }
@@ -134,16 +147,46 @@ static bool can_be_judged(const struct an_chart_sample *sample, enum an_family f
     return an_family_is_attribute(family) || sample->n >= 1;
 }
 
+/* One point of a chart with memory. Not taken in, so without a statistic: samples left out, and those
+ * from before the chart was taken up, which nobody wants. */
+static struct an_chart_point weighted_point(const struct an_judging *j, size_t i,
+                                            const struct an_chart_sample *before,
+                                            struct an_weighted_state *state)
+{
+    const struct an_chart_model *model = &j->phases->limits[j->phase[i]].model;
+    struct an_weighted_state unused = {0};
+
+    if (j->samples[i].at_us >= j->start.begin_us && !j->excluded[i]) {
+        return an_chart_judge_weighted(model, &j->charted[i], before, state);
+    }
+    struct an_chart_point point = an_chart_judge_weighted(model, &j->charted[i], before, &unused);
+    point.level = an_chart_no_point.level;
+    point.upper = point.lower = (double)NAN;
+    return point;
+}
+
+static void mark(struct an_judging *j, size_t i, const struct an_weighted_state *state)
+{
+    const bool last = i + 1 == j->count || j->phase[i + 1] != j->phase[i];
+
+    if (last || (i + 1) % AN_RUNNING_MARKS == 0) {
+        j->marks[j->mark_count++] = (struct an_running_mark){.at = i, .state = *state};
+    }
+}
+
 static void compute_points(struct an_judging *j)
 {
-    const struct an_panel_point nothing = {(double)NAN, (double)NAN, (double)NAN, (double)NAN,
-                                           (double)NAN};
+    struct an_weighted_state state = {0};
+    bool started = false;
 
     for (size_t i = 0; i < j->count; i++) {
         const size_t p = j->phase[i];
 
         j->gap_before[i] = i > 0 && j->phase[i - 1] != p;
-        j->points[i] = (struct an_chart_point){nothing, nothing};
+        if (i == 0 || j->gap_before[i]) { /* new limits begin anew */
+            state = (struct an_weighted_state){0};
+        }
+        j->points[i] = an_chart_no_point;
         if (p == AN_NONE) {
             j->points[i].level.value = bare_level(j->characteristic, &j->charted[i]);
             continue;
@@ -157,14 +200,32 @@ static void compute_points(struct an_judging *j)
         const bool joined = i > 0 && j->phase[i - 1] == p && !j->excluded[i - 1] &&
                             !j->excluded[i] &&
                             can_be_judged(&j->charted[i - 1], limits->model.family);
-        j->points[i] =
-            an_chart_judge(&limits->model, &j->charted[i], joined ? &j->charted[i - 1] : NULL);
+        const struct an_chart_sample *before = joined ? &j->charted[i - 1] : NULL;
+        if (limits->model.weighting.kind == AN_UNWEIGHTED) {
+            j->points[i] = an_chart_judge(&limits->model, &j->charted[i], before);
+            continue;
+        }
+        if (limits->limits_id == j->start.limits_id && !started &&
+            j->samples[i].at_us >= j->start.begin_us) {
+            state = j->start.state;
+            started = true;
+        }
+        j->points[i] = weighted_point(j, i, before, &state);
+        if (j->samples[i].at_us >= j->start.begin_us) {
+            mark(j, i, &state);
+        }
     }
 }
 
 struct an_rule_choice an_panel_rules(const struct an_limits *limits, int panel)
 {
     struct an_rule_choice rules = limits->rules;
+    if (panel == 0 &&
+        (limits->model.weighting.kind != AN_UNWEIGHTED || limits->model.family == AN_T2)) {
+        memset(rules.on, 0,
+               sizeof rules.on); /* its points are not independent: runs mean nothing */
+        rules.on[AN_RULE_BEYOND_LIMIT] = true;
+    }
     if (panel == 1) {
         const bool beyond =
             rules.on[AN_RULE_BEYOND_LIMIT] && limits->model.family != AN_INDIVIDUALS;
@@ -174,6 +235,25 @@ struct an_rule_choice an_panel_rules(const struct an_limits *limits, int panel)
     return rules;
 }
 
+/* The point at which the sum that signals left 0, though no further back than rules look: that far
+ * every check reads, so that what it tells does not depend on where a check began. */
+static size_t run_start(const struct an_judging *j, size_t from, size_t last)
+{
+    double run = fmin(j->points[last].run, AN_RULE_MEMORY);
+    size_t first = last;
+
+    for (size_t i = last; run > 1.0 && i > from; i--) {
+        if (last + 1 - i >= AN_RULE_MEMORY) {
+            break;
+        }
+        if (isfinite(j->points[i - 1].plain.value) && !j->excluded[i - 1]) {
+            first = i - 1;
+            run -= 1.0;
+        }
+    }
+    return first;
+}
+
 /* Rules over one stretch [from, until) of one panel; hits are appended with indexes into samples. */
 static enum an_status apply_rules(struct an_judging *j, int panel, size_t from, size_t until,
                                   double z[], struct an_arena *arena, struct an_rule_hit **hits,
@@ -181,6 +261,7 @@ static enum an_status apply_rules(struct an_judging *j, int panel, size_t from, 
 {
     const struct an_limits *limits = &j->phases->limits[j->phase[from]];
     const struct an_rule_choice rules = an_panel_rules(limits, panel);
+    const double k = an_chart_limit_sigmas(&limits->model, panel);
     const size_t n = until - from;
     size_t found = 0;
 
@@ -188,8 +269,8 @@ static enum an_status apply_rules(struct an_judging *j, int panel, size_t from, 
         const struct an_chart_point *point = &j->points[from + i];
         z[i] = j->excluded[from + i] ? (double)NAN : panel == 0 ? point->level.z : point->spread.z;
     }
-    enum an_status st = an_rules_apply(z, NULL, NULL, n, limits->model.k, &rules,
-                                       *hits + *hit_count, *room - *hit_count, &found);
+    enum an_status st =
+        an_rules_apply(z, NULL, NULL, n, k, &rules, *hits + *hit_count, *room - *hit_count, &found);
     if (st) {
         return st;
     }
@@ -201,8 +282,8 @@ static enum an_status apply_rules(struct an_judging *j, int panel, size_t from, 
         }
         memcpy(more, *hits, *hit_count * sizeof *more);
         *hits = more;
-        st = an_rules_apply(z, NULL, NULL, n, limits->model.k, &rules, *hits + *hit_count,
-                            *room - *hit_count, &found);
+        st = an_rules_apply(z, NULL, NULL, n, k, &rules, *hits + *hit_count, *room - *hit_count,
+                            &found);
         if (st) {
             return st;
         }
@@ -210,6 +291,9 @@ static enum an_status apply_rules(struct an_judging *j, int panel, size_t from, 
     for (size_t h = *hit_count; h < *hit_count + found; h++) {
         (*hits)[h].first += from;
         (*hits)[h].last += from;
+        if (panel == 0 && limits->model.weighting.kind == AN_CUSUM) {
+            (*hits)[h].first = run_start(j, from, (*hits)[h].last);
+        }
     }
     *hit_count += found;
     return AN_OK;
@@ -269,6 +353,11 @@ enum an_status an_judging_do(struct an_store *store, struct an_judging *judging,
         if (st) {
             return st;
         }
+    }
+    st = an_second_of(store, j->stream, j->characteristic, j->samples, j->count, j->charted, arena,
+                      err);
+    if (st) {
+        return st;
     }
     compute_points(j);
     if (j->characteristic->signal_is_news) {

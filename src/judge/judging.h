@@ -9,6 +9,7 @@
 
 #include "judge/judge.h"
 #include "judge/phases.h"
+#include "judge/running.h"
 
 struct an_judging {
     /* given */
@@ -17,6 +18,7 @@ struct an_judging {
     const struct an_sample *samples; /* consecutive, by time */
     size_t count;
     const struct an_phases *phases;
+    struct an_running_start start; /* of charts with memory; all zero: samples[0] begins a phase */
     /* found */
     size_t *phase; /* of each sample; AN_NONE before any */
     struct an_chart_sample *charted;
@@ -26,6 +28,9 @@ struct an_judging {
                             NULL: none is */
     struct an_rule_hit *hits[2]; /* by last, then rule */
     size_t hit_count[2];
+    /* where charts with memory stood after some of the samples, the last among them */
+    struct an_running_mark *marks;
+    size_t mark_count;
 };
 
 /* What a chart needs of a sample, its fixed places not regarded. A count without opportunities is

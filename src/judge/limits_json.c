@@ -26,6 +26,74 @@ static void put_model(struct an_json *json, const struct an_chart_model *m)
     an_json_put_number(json, "between", m->between);
 }
 
+/* Only where there is one: limits of other charts keep the text they always had. */
+static void put_weighting(struct an_json *json, const struct an_weighting *w)
+{
+    if (w->kind == AN_UNWEIGHTED) {
+        return;
+    }
+    an_json_key(json, "weighting");
+    an_json_object(json);
+    an_json_put_string(json, "kind", an_weighted_name(w->kind));
+    an_json_put_number(json, "limits", w->limits);
+    an_json_put_number(json, "lambda", w->lambda);
+    an_json_put_number(json, "reference", w->reference);
+    an_json_put_number(json, "head_start", w->head_start);
+    an_json_put_integer(json, "span", w->span);
+    an_json_put_bool(json, "steady", w->steady);
+    an_json_put_bool(json, "goes_on", w->goes_on);
+    if (w->variables > 0) {
+        an_json_put_integer(json, "variables", w->variables);
+    }
+    an_json_end(json, '}');
+}
+
+static void put_numbers(struct an_json *json, const char *key, const double x[], size_t count)
+{
+    an_json_key(json, key);
+    an_json_array(json);
+    for (size_t i = 0; i < count; i++) {
+        an_json_number(json, x[i]);
+    }
+    an_json_end(json, ']');
+}
+
+/* What only some families have; limits of others keep the text they always had. */
+static void put_other(struct an_json *json, const struct an_chart_model *m)
+{
+    const struct an_joint *joint = &m->joint;
+    const struct an_autoregression *memory = &m->memory;
+
+    if (m->probability) {
+        an_json_put_bool(json, "probability", true);
+    }
+    if (m->family == AN_G) {
+        an_json_put_bool(json, "whole", m->whole);
+    }
+    if (an_family_is_joint(m->family)) {
+        an_json_key(json, "joint");
+        an_json_object(json);
+        an_json_put_string(json, "spread", an_joint_spread_name(joint->spread));
+        an_json_put_number(json, "upper", m->upper);
+        an_json_put_number(json, "samples", joint->samples);
+        an_json_put_number(json, "df", joint->df);
+        an_json_put_number(json, "least_own", joint->least_own);
+        put_numbers(json, "mean", joint->mean, joint->p);
+        put_numbers(json, "covariance", joint->covariance, joint->p * joint->p);
+        an_json_end(json, '}');
+    }
+    if (m->family == AN_RESIDUALS) {
+        an_json_key(json, "memory");
+        an_json_object(json);
+        an_json_put_number(json, "phi", memory->phi);
+        an_json_put_number(json, "phi_se", memory->phi_se);
+        an_json_put_number(json, "mean", memory->mean);
+        an_json_put_number(json, "sigma", memory->sigma);
+        an_json_put_number(json, "n", memory->n);
+        an_json_end(json, '}');
+    }
+}
+
 static void put_rules(struct an_json *json, const struct an_rule_choice *rules)
 {
     an_json_key(json, "rules");
@@ -49,6 +117,8 @@ void an_limits_model_json(const struct an_limits *limits, struct an_text *out)
 
     an_json_object(&json);
     put_model(&json, &limits->model);
+    put_weighting(&json, &limits->model.weighting);
+    put_other(&json, &limits->model);
     put_rules(&json, &limits->rules);
     an_json_key(&json, "positions");
     an_json_array(&json);
@@ -175,6 +245,9 @@ static void *room_for(struct source *source, const json_t *array, size_t size)
     return room;
 }
 
+static void get_weighting(struct source *source, const json_t *object, struct an_weighting *w);
+static void get_other(struct source *source, const json_t *object, struct an_chart_model *m);
+
 static void get_model(struct source *source, const json_t *object, struct an_chart_model *m)
 {
     const char *family = json_string_value(json_object_get(object, "family"));
@@ -200,6 +273,87 @@ static void get_model(struct source *source, const json_t *object, struct an_cha
     m->dispersion = get_number(source, object, "dispersion");
     m->mean_opportunities = get_number(source, object, "mean_opportunities");
     m->between = get_number(source, object, "between");
+    get_weighting(source, object, &m->weighting);
+    get_other(source, object, m);
+}
+
+static void get_numbers(struct source *source, const json_t *object, const char *key, double x[],
+                        size_t count)
+{
+    const json_t *array = get_array(source, object, key);
+
+    if (json_array_size(array) != count && !source->missing) {
+        source->missing = key;
+    }
+    for (size_t i = 0; i < count; i++) {
+        const json_t *one = json_array_get(array, i);
+        x[i] = json_is_number(one) ? json_number_value(one) : (double)NAN;
+    }
+}
+
+static void get_joint(struct source *source, const json_t *object, struct an_chart_model *m)
+{
+    struct an_joint *joint = &m->joint;
+    const char *spread = json_string_value(json_object_get(object, "spread"));
+
+    *joint = (struct an_joint){.p = 2, .n = 1};
+    joint->spread = spread && strcmp(spread, "all") == 0 ? AN_JOINT_ALL : AN_JOINT_SUCCESSIVE;
+    m->upper = get_number(source, object, "upper");
+    joint->samples = get_number(source, object, "samples");
+    joint->df = get_number(source, object, "df");
+    get_numbers(source, object, "mean", joint->mean, 2);
+    get_numbers(source, object, "covariance", joint->covariance, 4);
+    if (an_joint_check(joint) && !source->missing) {
+        source->missing = "joint";
+    }
+}
+
+static void get_other(struct source *source, const json_t *object, struct an_chart_model *m)
+{
+    const json_t *memory = json_object_get(object, "memory");
+
+    m->probability = json_is_true(json_object_get(object, "probability"));
+    m->whole = json_is_true(json_object_get(object, "whole"));
+    m->upper = (double)NAN;
+    if (an_family_is_joint(m->family)) {
+        get_joint(source, json_object_get(object, "joint"), m);
+    }
+    if (m->family == AN_RESIDUALS) {
+        m->memory = (struct an_autoregression){.phi = get_number(source, memory, "phi"),
+                                               .phi_se = get_number(source, memory, "phi_se"),
+                                               .mean = get_number(source, memory, "mean"),
+                                               .sigma = get_number(source, memory, "sigma"),
+                                               .n = get_number(source, memory, "n")};
+    }
+}
+
+static void get_weighting(struct source *source, const json_t *object, struct an_weighting *w)
+{
+    const json_t *inside = json_object_get(object, "weighting");
+    const char *kind = json_string_value(json_object_get(inside, "kind"));
+
+    memset(w, 0, sizeof *w);
+    if (!inside) {
+        return;
+    }
+    for (int k = AN_EWMA; kind && k < AN_WEIGHTED_COUNT; k++) {
+        if (strcmp(an_weighted_name((enum an_weighted_kind)k), kind) == 0) {
+            w->kind = (enum an_weighted_kind)k;
+        }
+    }
+    w->limits = get_number(source, inside, "limits");
+    w->lambda = get_number(source, inside, "lambda");
+    w->reference = get_number(source, inside, "reference");
+    w->head_start = get_number(source, inside, "head_start");
+    w->span = (int)get_whole(source, inside, "span", 0, AN_SPAN_MOST);
+    w->steady = json_is_true(json_object_get(inside, "steady"));
+    w->goes_on = json_is_true(json_object_get(inside, "goes_on"));
+    if (json_object_get(inside, "variables")) {
+        w->variables = (int)get_whole(source, inside, "variables", 2, 2);
+    }
+    if (an_weighting_check(w) && !source->missing) {
+        source->missing = "weighting";
+    }
 }
 
 static void get_rules(struct source *source, const json_t *object, struct an_rule_choice *rules)

@@ -19,11 +19,30 @@ const struct an_panel_point *an_story_point(const struct an_story *story, size_t
     return story->signal->record.panel ? &point->spread : &point->level;
 }
 
+/* A chart with memory is told by the points it is made of: its own are not independent, and its sums
+ * are not distances. */
+static bool is_weighted(const struct an_story *story)
+{
+    return !story->signal->record.panel && story->limits->model.weighting.kind != AN_UNWEIGHTED;
+}
+
 static double distance(const struct an_story *story, size_t at)
 {
     const struct an_panel_point *p = an_story_point(story, at);
+    const struct an_plain_point *plain = &story->view.points[at].point.plain;
 
-    return (p->value - p->centre) * story->view.scale;
+    return (is_weighted(story) ? plain->value - plain->centre : p->value - p->centre) *
+           story->view.scale;
+}
+
+static double sigmas(const struct an_story *story, size_t at)
+{
+    const struct an_plain_point *plain = &story->view.points[at].point.plain;
+
+    if (!is_weighted(story)) {
+        return an_story_point(story, at)->z;
+    }
+    return plain->sigma > 0 ? (plain->value - plain->centre) / plain->sigma : (double)NAN;
 }
 
 /* Means over [from, last] of the distance from the centre, in shown unit and in sigmas. */
@@ -36,7 +55,7 @@ static void mean_size(struct an_story *story, size_t from)
     signal->size_sigmas = 0;
     for (size_t i = from; i <= story->last; i++) {
         const double d = distance(story, i);
-        const double z = an_story_point(story, i)->z;
+        const double z = sigmas(story, i);
 
         if (isfinite(d) && isfinite(z) && !story->view.points[i].excluded) {
             n++;
@@ -51,21 +70,21 @@ static void mean_swing(struct an_story *story)
 {
     struct an_signal *signal = story->signal;
     double n = 0;
-    double sigmas = 0;
+    double mean_sigmas = 0;
 
     story->swing = 0;
     for (size_t i = story->first + 1; i <= story->last; i++) {
         const double d = distance(story, i) - distance(story, i - 1);
-        const double z = an_story_point(story, i)->z - an_story_point(story, i - 1)->z;
+        const double z = sigmas(story, i) - sigmas(story, i - 1);
 
         if (isfinite(d) && isfinite(z)) {
             n++;
             story->swing += (fabs(d) - story->swing) / n;
-            sigmas += (fabs(z) - sigmas) / n;
+            mean_sigmas += (fabs(z) - mean_sigmas) / n;
         }
     }
     signal->size = story->swing;
-    signal->size_sigmas = sigmas;
+    signal->size_sigmas = mean_sigmas;
 }
 
 static void set_times(struct an_story *story)
@@ -89,7 +108,7 @@ static void set_ramp(struct an_story *story, double rate)
     const double steps = (double)(story->last - before);
 
     signal->size = signal->change.after - signal->change.before;
-    const double z = an_story_point(story, story->last)->z;
+    const double z = sigmas(story, story->last);
     const double sigma = fabs(z) > 0 ? fabs(distance(story, story->last) / z) : 0;
     if (sigma > 0) { /* of the last point: limits may vary from point to point */
         signal->size_sigmas = signal->size / sigma;
@@ -157,6 +176,39 @@ static enum an_status fit(struct an_story *story, struct an_error *err)
     return AN_OK;
 }
 
+/*
+ * A cusum dates its own signals: the shift began after the sum was last at 0. [Page, Continuous
+ * inspection schemes, Biometrika 41, 1954; Montgomery, Introduction to Statistical Quality Control;
+ * from memory] The interval is that of the most likely change, widened to hold it.
+ */
+static void cusum_onset(struct an_story *story)
+{
+    struct an_signal *signal = story->signal;
+    size_t at = story->last;
+
+    for (size_t i = story->from; i <= story->last; i++) { /* the first hit */
+        if (story->view.points[i].sample.sample_id == signal->hits[0].sample_id) {
+            at = i;
+        }
+    }
+    double run = story->view.points[at].point.run;
+    while (run > 1.0 && at > story->from) {
+        at--;
+        const struct an_judged_point *point = &story->view.points[at];
+        run -= isfinite(point->point.plain.value) && !point->excluded ? 1.0 : 0.0;
+    }
+    if (!signal->has_change) {
+        story->earliest = story->latest = at;
+    }
+    story->onset = at;
+    story->earliest = at < story->earliest ? at : story->earliest;
+    story->latest = at > story->latest ? at : story->latest;
+    signal->has_change = true;
+    signal->change.kind = AN_CHANGE_STEP;
+    signal->per_day = (double)NAN;
+    mean_size(story, at);
+}
+
 enum an_status an_story_onset(struct an_story *story, struct an_error *err)
 {
     struct an_signal *signal = story->signal;
@@ -172,6 +224,9 @@ enum an_status an_story_onset(struct an_story *story, struct an_error *err)
     } else {
         mean_size(story, story->first);
         st = fit(story, err);
+        if (!st && is_weighted(story) && story->limits->model.weighting.kind == AN_CUSUM) {
+            cusum_onset(story);
+        }
     }
     set_times(story);
     return st;

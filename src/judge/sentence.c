@@ -4,6 +4,7 @@
  * items, and what came with it. Must never say more than the story holds: no cause is named.
  */
 #include "andamento/base/text.h"
+#include "judge/joint_words.h"
 #include "judge/shown.h"
 #include "judge/story.h"
 
@@ -239,6 +240,21 @@ static void add_movement(struct an_text *text, const struct an_story *story)
     }
 }
 
+/* Two variables have left their usual region; how far says the distance, which way the parts. */
+static void add_distance(struct an_text *text, const struct an_story *story)
+{
+    if (is_single(story)) {
+        const struct an_civil at =
+            an_zone_civil(story->line->zone, story->view.points[story->last].sample.at_us);
+        an_text_add(text, " left its usual region in one sample at ");
+        add_time(text, &at);
+    } else {
+        an_text_add(text, " left its usual region ");
+        add_since(text, story);
+    }
+    an_words_joint(text, story);
+}
+
 /* Some of its points go up and down by turns: a story of its own, whatever the first hit was. */
 static bool alternates(const struct an_story *story)
 {
@@ -322,7 +338,11 @@ const char *an_story_sentence(const struct an_story *story, bool with_rules)
     const char *note = story->signal->ribbon_note;
 
     add_subject(&text, story);
-    if (story->signal->record.side == 0) {
+    if (an_family_is_joint(story->limits->model.family)) {
+        add_distance(&text, story);
+    } else if (story->limits->model.family == AN_G || story->limits->model.family == AN_T) {
+        an_words_gap(&text, story);
+    } else if (story->signal->record.side == 0) {
         add_patterned(&text, story);
     } else if (alternates(story)) {
         add_alternation(&text, story);

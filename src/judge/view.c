@@ -14,14 +14,38 @@
 
 #define LOOK_BACK (AN_RULE_MEMORY + 1) /* one more: the moving range of the first */
 
+/* Charts with memory must be judged from where they are known to have stood: reads the samples from
+ * there up to the first one read so far as well. */
+static enum an_status read_earlier(struct an_store *store, const struct an_stream *stream,
+                                   const struct an_phases *phases, int64_t first_us,
+                                   struct an_running_start *start, struct an_arena *arena,
+                                   struct an_sample **earlier, size_t *count, struct an_error *err)
+{
+    int64_t unseen_us = INT64_MAX;
+    enum an_status st = an_running_unseen(store, stream->stream_id, &unseen_us, err);
+
+    *count = 0;
+    st = st ? st
+            : an_running_find(store, stream->stream_id, phases, first_us, unseen_us, arena, start,
+                              err);
+    if (st || start->begin_us >= first_us) {
+        return st;
+    }
+    return an_store_samples(store, stream->stream_id, start->begin_us, first_us, 0, arena, earlier,
+                            count, err);
+}
+
 /* Samples before the period and in it as one array; *before of them are earlier. */
 static enum an_status read_samples(struct an_store *store, const struct an_stream *stream,
                                    int64_t from_us, int64_t until_us, size_t most_before,
-                                   struct an_arena *arena, struct an_sample **samples,
-                                   size_t *count, size_t *before, struct an_error *err)
+                                   const struct an_phases *phases, struct an_arena *arena,
+                                   struct an_sample **samples, size_t *count, size_t *before,
+                                   struct an_running_start *start, struct an_error *err)
 {
+    struct an_sample *earlier = NULL;
     struct an_sample *early = NULL;
     struct an_sample *late = NULL;
+    size_t earlier_count = 0;
     size_t early_count = 0;
     size_t late_count = 0;
     enum an_status st = AN_OK;
@@ -33,20 +57,28 @@ static enum an_status read_samples(struct an_store *store, const struct an_strea
     st = st ? st
             : an_store_samples(store, stream->stream_id, from_us, until_us, 0, arena, &late,
                                &late_count, err);
+    if (!st && early_count + late_count > 0) {
+        const int64_t first_us = early_count ? early[0].at_us : late[0].at_us;
+        st = read_earlier(store, stream, phases, first_us, start, arena, &earlier, &earlier_count,
+                          err);
+    }
     if (st) {
         return st;
     }
-    *before = early_count;
-    *count = early_count + late_count;
+    *before = earlier_count + early_count;
+    *count = *before + late_count;
     *samples = an_arena_alloc(arena, *count + 1, sizeof **samples);
     if (!*samples) {
         return an_fail(err, AN_NO_MEMORY, "out of memory while reading samples");
     }
+    if (earlier_count) {
+        memcpy(*samples, earlier, earlier_count * sizeof **samples);
+    }
     if (early_count) {
-        memcpy(*samples, early, early_count * sizeof **samples);
+        memcpy(*samples + earlier_count, early, early_count * sizeof **samples);
     }
     if (late_count) {
-        memcpy(*samples + early_count, late, late_count * sizeof **samples);
+        memcpy(*samples + *before, late, late_count * sizeof **samples);
     }
     return AN_OK;
 }
@@ -141,6 +173,7 @@ enum an_status an_judge_view(struct an_store *store, const struct an_line *line,
                              struct an_error *err)
 {
     struct an_phases phases;
+    struct an_running_start start = {.begin_us = INT64_MIN};
     struct an_sample *samples = NULL;
     size_t count = 0;
     size_t before = 0;
@@ -159,8 +192,8 @@ enum an_status an_judge_view(struct an_store *store, const struct an_line *line,
     }
     enum an_status st = an_phases_of(store, stream->stream_id, arena, &phases, err);
     st = st ? st
-            : read_samples(store, stream, from_us, until_us, context + LOOK_BACK, arena, &samples,
-                           &count, &before, err);
+            : read_samples(store, stream, from_us, until_us, context + LOOK_BACK, &phases, arena,
+                           &samples, &count, &before, &start, err);
     if (st) {
         return st;
     }
@@ -168,7 +201,8 @@ enum an_status an_judge_view(struct an_store *store, const struct an_line *line,
                                  .characteristic = view->characteristic,
                                  .samples = samples,
                                  .count = count,
-                                 .phases = &phases};
+                                 .phases = &phases,
+                                 .start = start};
     st = an_judging_do(store, &judging, arena, err);
     if (st) {
         return st;

@@ -277,13 +277,20 @@ static void read_one(struct an_reading *reading, const struct an_yaml_pair *pair
     an_read_subgroup(reading, places->subgroup, one);
     places->family = an_map_take(&map, "family");
     one->family = an_read_family(reading, places->family, one);
+    an_read_weighting(reading, an_map_take(&map, "weighted"), one);
     an_read_shape(reading, an_map_take(&map, "shape"), one);
+    const struct an_yaml_node *limits = an_map_take(&map, "limits");
+    an_read_limits_by(reading, limits, an_map_take(&map, "covariance"),
+                      places->family ? places->family : key, one);
     one->rules = an_read_rules(reading, an_map_take(&map, "rules"));
     an_read_ribbon(reading, an_map_take(&map, "ribbon"), line, one);
     const struct an_yaml_node *sigmas = an_map_take(&map, "limit_sigmas");
     one->limit_sigmas = an_read_number(reading, sigmas, "limit_sigmas", 3);
     if (one->limit_sigmas < 1 || one->limit_sigmas > 6) {
         an_tell(reading, sigmas, "'limit_sigmas' is from 1 to 6, not %s", sigmas->text);
+    }
+    if (one->weighting.kind == AN_GAPS) {
+        one->weighting.limits = one->limit_sigmas;
     }
     one->signal_is_news = an_read_bool(reading, an_map_take(&map, "signals"), "signals", true);
     one->decimals = an_read_whole(reading, an_map_take(&map, "decimals"), "decimals", 0, 9, -1);

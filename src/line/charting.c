@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* How a characteristic is charted and judged: samples, family, rules, ribbon. Must never compute a
  * limit. Names of families and rules are those of the statistics, asked for one by one. */
+#include "andamento/stat/multivariate.h"
 #include "line/sections.h"
 
 #include <math.h>
@@ -9,7 +10,7 @@
 static enum an_family usual_family(const struct an_characteristic *one)
 {
     if (one->kind == AN_DERIVED) {
-        return AN_INDIVIDUALS; /* one value an item */
+        return one->derivation == AN_DERIVE_TOGETHER ? AN_T2 : AN_INDIVIDUALS; /* one value an item */
     }
     if (one->kind == AN_COUNTED) {
         if (one->events.count > 0) {
@@ -37,6 +38,56 @@ enum an_family an_read_family(struct an_reading *reading, const struct an_yaml_n
     }
     return (enum an_family)an_read_choice(reading, node, "family", choices, AN_FAMILY_COUNT,
                                           (int)usual_family(one));
+}
+
+#define USUAL_BETWEEN 370.4 /* points between false alarms of single limits at 3 sigma */
+
+void an_read_limits_by(struct an_reading *reading, const struct an_yaml_node *limits,
+                       const struct an_yaml_node *covariance, const struct an_yaml_node *family,
+                       struct an_characteristic *one)
+{
+    static const struct an_word_choice kinds[] = {{"sigmas", 0, false}, {"probability", 1, false}};
+    static const struct an_word_choice spreads[] = {{"successive", AN_JOINT_SUCCESSIVE, false},
+                                                    {"all", AN_JOINT_ALL, false}};
+    const bool joint = an_family_is_joint(one->family);
+    const bool plain = one->family == AN_P || one->family == AN_NP || one->family == AN_C ||
+                       one->family == AN_U;
+    one->probability = an_read_choice(reading, limits, "limits", kinds, 2, 0) == 1;
+    if (one->probability && !plain && one->family != AN_G && one->family != AN_T) {
+        an_tell(reading, limits,
+                "'limits: probability' is for p, np, c and u (g and t have no others); '%s' has no "
+                "such distribution",
+                an_family_name(one->family));
+    }
+    if (limits && one->weighting.kind != AN_UNWEIGHTED) {
+        an_tell(reading, limits, "a chart with memory has limits of its own; leave 'limits' out");
+        one->probability = false;
+    }
+    one->spread = (enum an_joint_spread)an_read_choice(reading, covariance, "covariance", spreads, 2,
+                                                       AN_JOINT_SUCCESSIVE);
+    if (covariance && !joint) {
+        an_tell(reading, covariance, "'covariance' is for the families t2 and mewma");
+    }
+    const bool gaps = one->family == AN_G || one->family == AN_T;
+    if (one->family == AN_MEWMA) {
+        const double lambda = one->weighting.kind == AN_EWMA ? one->weighting.lambda : 0.1;
+        double limit = 0.0;
+        if (one->weighting.kind > AN_EWMA || one->weighting.head_start > 0.0) {
+            an_tell(reading, family, "'mewma' is an ewma of two variables; say 'weighted: {ewma: 0.1}'");
+        } else if (an_mewma_limit(2, lambda, USUAL_BETWEEN, &limit)) {
+            an_tell(reading, family, "'mewma' wants a weight from 0.03 to 1, not %g", lambda);
+        }
+        one->weighting = (struct an_weighting){
+            .kind = AN_EWMA, .lambda = lambda, .limits = limit, .steady = true, .variables = 2};
+    } else if ((gaps || one->family == AN_T2) && one->weighting.kind != AN_UNWEIGHTED) {
+        an_tell(reading, family, "'%s' and 'weighted' do not go together%s",
+                an_family_name(one->family),
+                one->family == AN_T2 ? "; use 'family: mewma'" : "; leave 'weighted' out");
+        one->weighting = (struct an_weighting){.kind = AN_UNWEIGHTED};
+    }
+    if (gaps) {
+        one->weighting = (struct an_weighting){.kind = AN_GAPS, .limits = 3.0};
+    }
 }
 
 void an_read_subgroup(struct an_reading *reading, const struct an_yaml_node *node,

@@ -11,7 +11,7 @@
 static bool wants_opportunities(enum an_family family)
 {
     return family == AN_P || family == AN_NP || family == AN_U || family == AN_P_PRIME ||
-           family == AN_U_PRIME;
+           family == AN_U_PRIME || family == AN_G;
 }
 
 static bool is_proportion(enum an_family family)
@@ -31,8 +31,8 @@ static void check_counted(struct an_reading *reading, const struct an_characteri
     const char *family = an_family_name(one->family);
     if (!an_family_is_attribute(one->family)) {
         an_tell(reading, at,
-                "%s is counted, and '%s' is a chart for readings; use p, np, c, u, p_prime or "
-                "u_prime",
+                "%s is counted, and '%s' is a chart for readings; use p, np, c, u, p_prime, "
+                "u_prime, g or t",
                 places->what, family);
         return;
     }
@@ -57,7 +57,14 @@ static void check_readings(struct an_reading *reading, const struct an_character
                 one->kind == AN_DERIVED
                     ? "individuals"
                     : "xbar_r, xbar_s, individuals or between_within, or 'count' for 'column'");
-    } else if (one->kind == AN_DERIVED && one->family != AN_INDIVIDUALS) {
+    } else if ((one->derivation == AN_DERIVE_TOGETHER) != an_family_is_joint(one->family)) {
+        an_tell(reading, at,
+                an_family_is_joint(one->family)
+                    ? "'%s' is of two characteristics; say 'derived: {how: together, of: [a, b]}'"
+                    : "two characteristics together are judged by t2 or mewma, not by '%s'",
+                family);
+    } else if (one->kind == AN_DERIVED && one->family != AN_INDIVIDUALS &&
+               one->family != AN_RESIDUALS && !an_family_is_joint(one->family)) {
         an_tell(reading, at, "%s has one value an item, so its family is 'individuals', not '%s'",
                 places->what, family);
     } else if (one->subgroup == AN_SUBGROUP_ROW && wants_several_readings(one->family)) {
@@ -114,6 +121,11 @@ void an_check_characteristic(struct an_reading *reading, const struct an_charact
         check_counted(reading, one, places);
     } else {
         check_readings(reading, one, places);
+    }
+    if (one->derivation == AN_DERIVE_TOGETHER && places->spec) {
+        an_tell(reading, places->spec,
+                "%s is a distance of two variables and has no spec; give it to each of them",
+                places->what);
     }
     check_bounds(reading, one, places);
     check_splits(reading, one, places);

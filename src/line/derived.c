@@ -19,11 +19,12 @@ static const struct an_word_choice derivations[] = {
     {"mean", AN_DERIVE_MEAN, false},
     {"sd", AN_DERIVE_SD, false},
     {"difference", AN_DERIVE_DIFFERENCE, false},
+    {"together", AN_DERIVE_TOGETHER, false},
 };
 
 static bool takes_two(enum an_derivation how)
 {
-    return how == AN_DERIVE_RADIAL || how == AN_DERIVE_DIFFERENCE;
+    return how == AN_DERIVE_RADIAL || how == AN_DERIVE_DIFFERENCE || how == AN_DERIVE_TOGETHER;
 }
 
 void an_read_derived(struct an_reading *reading, const struct an_yaml_node *node,
@@ -124,11 +125,44 @@ static void check_source(struct an_reading *reading, const struct an_characteris
     }
 }
 
+/* Each value is looked up in a stream of its own, sample by sample. */
+static void check_together(struct an_reading *reading, const struct an_characteristic *one,
+                           const struct an_characteristic *sources[2],
+                           const struct an_characteristic_places *places)
+{
+    bool same = sources[0]->splits.count == sources[1]->splits.count &&
+                one->splits.count == sources[0]->splits.count;
+    for (size_t i = 0; same && i < one->splits.count; i++) {
+        same = strcmp(sources[0]->splits.at[i], sources[1]->splits.at[i]) == 0 &&
+               strcmp(sources[0]->splits.at[i], one->splits.at[i]) == 0;
+    }
+    if (!same) {
+        an_tell(reading, places->of[1],
+                "'%s' and '%s' are judged together sample by sample, so both and '%s' need the same "
+                "'split'",
+                sources[0]->name, sources[1]->name, one->name);
+    }
+    for (size_t k = 0; k < 2; k++) {
+        if (sources[k]->kind == AN_MEASURED && sources[k]->subgroup != AN_SUBGROUP_ITEM) {
+            an_tell(reading, places->of[k],
+                    "'%s' has several samples an item; together with another it wants 'subgroup: "
+                    "item'",
+                    sources[k]->name);
+        }
+    }
+    if (sources[0] == sources[1]) {
+        an_tell(reading, places->of[1], "'%s' together with itself says nothing more; name another",
+                sources[0]->name);
+    }
+}
+
 static void take_over(struct an_characteristic *one, const struct an_characteristic *source,
                       const struct an_characteristic_places *places)
 {
     if (!one->unit) {
-        one->unit = one->derivation == AN_DERIVE_MIN_OVER_MAX ? "1" : source->unit;
+        const bool bare =
+            one->derivation == AN_DERIVE_MIN_OVER_MAX || one->derivation == AN_DERIVE_TOGETHER;
+        one->unit = bare ? "1" : source->unit;
         one->column_unit = one->unit;
     }
     if (!places->split) {
@@ -148,6 +182,12 @@ static void check_unit(struct an_reading *reading, const struct an_line *line,
     const struct an_characteristic *source = &line->characteristics[one->of[0]];
     const struct an_bytes unit = an_bytes_of(one->unit);
     const struct an_bytes percent = an_bytes_of("%");
+    if (one->derivation == AN_DERIVE_TOGETHER) {
+        if (places->unit && !an_unit_same(unit, an_bytes_of("1"))) {
+            an_tell(reading, places->unit, "a distance of two variables has no unit; leave it out");
+        }
+        return;
+    }
     if (one->of[1] != AN_NONE && source->unit && line->characteristics[one->of[1]].unit &&
         !an_unit_same(an_bytes_of(source->unit),
                       an_bytes_of(line->characteristics[one->of[1]].unit))) {
@@ -209,7 +249,15 @@ void an_settle_derived(struct an_reading *reading, struct an_line *line, size_t 
                 check_order(reading, line, first, count, first + i, one->of[k], places[i].of[k]);
             }
         }
+        for (size_t k = 0; k < 2; k++) {
+            one->of_name[k] = one->of[k] == AN_NONE ? NULL : line->characteristics[one->of[k]].name;
+        }
         take_over(one, &line->characteristics[one->of[0]], &places[i]);
         check_unit(reading, line, one, &places[i]);
+        if (one->derivation == AN_DERIVE_TOGETHER && one->of[1] != AN_NONE) {
+            const struct an_characteristic *sources[2] = {&line->characteristics[one->of[0]],
+                                                          &line->characteristics[one->of[1]]};
+            check_together(reading, one, sources, &places[i]);
+        }
     }
 }

@@ -112,7 +112,9 @@ enum an_derivation {
     AN_DERIVE_RANGE,          /* largest minus smallest reading */
     AN_DERIVE_MEAN,
     AN_DERIVE_SD,        /* n - 1 */
-    AN_DERIVE_DIFFERENCE /* item mean of the first minus that of the second */
+    AN_DERIVE_DIFFERENCE, /* item mean of the first minus that of the second */
+    AN_DERIVE_TOGETHER    /* both judged at once: stored is the item mean of the first, the other is
+                             looked up beside it in its own stream */
 };
 
 enum an_subgroup_kind {
@@ -151,6 +153,7 @@ struct an_characteristic {
     enum an_derivation derivation;
     size_t of[2]; /* characteristic indexes, of the same station; of[1] AN_NONE unless two; a
                      source that is derived itself stands before what is made of it */
+    const char *of_name[2]; /* their names; NULL as of */
     /* where in the item a reading was taken */
     const char *position_column; /* fixed places: each has a baseline of its own; or NULL */
     const char *row_column, *column_column; /* grid of the places, for maps and neighbour steps */
@@ -164,13 +167,16 @@ struct an_characteristic {
     enum an_family family;
     enum an_subgroup_kind subgroup;
     int subgroup_size;
-    double limit_sigmas;         /* 3 by default */
-    struct an_rule_choice rules; /* see stat/rules.h */
-    const char *ribbon_column;   /* column of this station that names the upstream batch */
-    size_t ribbon_kind;          /* or: kind of parent item to look up by links; or AN_NONE */
-    int decimals;                /* for showing; from the file if -1 */
-    bool signal_is_news;         /* false: charted, never signalled */
-    struct an_shape_choice shape; /* of the readings, for capability */
+    double limit_sigmas;           /* 3 by default */
+    struct an_weighting weighting; /* of the level panel; all zero: points one by one */
+    bool probability; /* p, np, c, u: limits from the distribution, not at sigmas */
+    enum an_joint_spread spread; /* t2, mewma: what the covariance is learned from */
+    struct an_rule_choice rules;   /* see stat/rules.h */
+    const char *ribbon_column;     /* column of this station that names the upstream batch */
+    size_t ribbon_kind;            /* or: kind of parent item to look up by links; or AN_NONE */
+    int decimals;                  /* for showing; from the file if -1 */
+    bool signal_is_news;           /* false: charted, never signalled */
+    struct an_shape_choice shape;  /* of the readings, for capability */
     size_t line_no;
 };
 

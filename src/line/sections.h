@@ -82,6 +82,14 @@ void an_read_derived(struct an_reading *reading, const struct an_yaml_node *node
 void an_settle_derived(struct an_reading *reading, struct an_line *line, size_t first, size_t count,
                        const struct an_characteristic_places *places);
 /* charting.c: how it is charted and judged */
+/* `weighted`: ewma, cusum or moving average over the level panel. */
+void an_read_weighting(struct an_reading *reading, const struct an_yaml_node *node,
+                       struct an_characteristic *one);
+/* `limits` (sigmas or probability), `covariance`, and what families with memory bring with them; after
+ * family and weighting. */
+void an_read_limits_by(struct an_reading *reading, const struct an_yaml_node *limits,
+                       const struct an_yaml_node *covariance, const struct an_yaml_node *family,
+                       struct an_characteristic *one);
 enum an_family an_read_family(struct an_reading *reading, const struct an_yaml_node *node,
                               const struct an_characteristic *one);
 void an_read_subgroup(struct an_reading *reading, const struct an_yaml_node *node,

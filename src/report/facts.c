@@ -6,6 +6,7 @@
  */
 #include "andamento/base/text.h"
 #include "judge/gauge.h"
+#include "judge/judging.h"
 #include "report/gather.h"
 #include "report/wording.h"
 
@@ -329,6 +330,32 @@ static enum an_status gauge_text(struct an_gather *gather, const struct an_strea
     return st;
 }
 
+/* "dx 0.12 (sigma 0.29), dy -0.03 (sigma 0.30), correlation 0.97, from successive differences" */
+static const char *joint_text(struct an_arena *arena, const struct an_limits *limits,
+                              const struct an_characteristic *characteristic)
+{
+    const struct an_joint *joint = &limits->model.joint;
+    const double sigma[2] = {sqrt(joint->covariance[0]), sqrt(joint->covariance[3])};
+
+    return an_arena_printf(
+        arena, "%s %.3g (sigma %.3g), %s %.3g (sigma %.3g), correlation %.2f; covariance of %s",
+        characteristic->of_name[0] ? characteristic->of_name[0] : "the first", joint->mean[0],
+        sigma[0], characteristic->of_name[1] ? characteristic->of_name[1] : "the second",
+        joint->mean[1], sigma[1], joint->covariance[1] / sigma[0] / sigma[1],
+        joint->spread == AN_JOINT_ALL ? "all items" : "successive differences");
+}
+
+static const char *gaps_text(struct an_arena *arena, const struct an_limits *limits,
+                             const struct an_stream_sheet *sheet)
+{
+    const struct an_chart_model *m = &limits->model;
+
+    return an_arena_printf(arena, "mean gap %s from %s, known to about %s %% (one standard error)",
+                           an_say_measure(arena, m->sigma_level, sheet->decimals, sheet->unit),
+                           an_say_many(arena, (int64_t)m->df_within, "event"),
+                           an_say_number(arena, 100.0 / sqrt(m->df_within), 0));
+}
+
 enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_view *view,
                                const struct an_limits *all, size_t all_count,
                                struct an_stream_sheet *sheet)
@@ -344,10 +371,17 @@ enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_
         add(sheet, "Limits in force", limits_text(arena, view, sheet));
         add(sheet, "Locked", locked_text(gather, limits, all, all_count));
         add(sheet, "Baseline", baseline_text(gather, limits));
-        add(sheet, "Sigma", sigma_text(arena, limits, view, sheet));
+        if (an_family_is_joint(limits->model.family)) {
+            add(sheet, "Learned", joint_text(arena, limits, view->characteristic));
+        } else if (limits->model.family == AN_G || limits->model.family == AN_T) {
+            add(sheet, "Learned", gaps_text(arena, limits, sheet));
+        } else {
+            add(sheet, "Sigma", sigma_text(arena, limits, view, sheet));
+        }
         add(sheet, "Baseline's shape", assumption_text(arena, limits));
         add(sheet, "Doubts", warning_text(arena, limits));
-        add(sheet, "Rules in force", an_say_rules(arena, &limits->rules));
+        const struct an_rule_choice rules = an_panel_rules(limits, 0);
+        add(sheet, "Rules in force", an_say_rules(arena, &rules));
         add(sheet, "False alarms to expect",
             an_arena_printf(arena,
                             "about %s points in this %s's %s, if nothing had changed (level "

@@ -6,6 +6,7 @@
  * Its one hard idea: a view of hundreds of streams would fill memory, so each view lives in an
  * arena of its own and only what is drawn is copied out.
  */
+#include "judge/judging.h"
 #include "report/gather.h"
 #include "report/wording.h"
 
@@ -288,8 +289,9 @@ static void count_samples(const struct copying *copy)
         sheet->period_samples ? readings / (double)sheet->period_samples : (double)NAN;
     if (sheet->has_limits) {
         const struct an_limits *now = &view->limits[view->points[view->count - 1].phase];
+        const struct an_rule_choice rules = an_panel_rules(now, 0);
         sheet->expected_false =
-            an_rules_chance(&now->rules, now->model.k) * (double)sheet->period_samples;
+            an_rules_chance(&rules, now->model.k) * (double)sheet->period_samples;
     }
 }
 

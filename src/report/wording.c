@@ -210,7 +210,12 @@ const char *an_say_family(enum an_family family)
         [AN_C] = "count of nonconformities, Poisson limits",
         [AN_U] = "nonconformities per opportunity, Poisson limits",
         [AN_P_PRIME] = "proportion, binomial limits widened by the dispersion found",
-        [AN_U_PRIME] = "rate, Poisson limits widened by the dispersion found"};
+        [AN_U_PRIME] = "rate, Poisson limits widened by the dispersion found",
+        [AN_T2] = "two variables at once: squared distance from their means, in their covariance",
+        [AN_MEWMA] = "two variables at once: squared distance of their weighted mean",
+        [AN_RESIDUALS] = "departure of each value from what the one before leads to expect",
+        [AN_G] = "opportunities from one event to the next, limits by chance",
+        [AN_T] = "hours from one event to the next, limits by chance"};
     return (unsigned)family < AN_FAMILY_COUNT ? words[family] : "chart of an unknown kind";
 }
 

@@ -26,6 +26,12 @@ static const struct family families[AN_FAMILY_COUNT] = {
     [AN_U] = {"u", "rate", NULL, true},
     [AN_P_PRIME] = {"p_prime", "proportion", NULL, true},
     [AN_U_PRIME] = {"u_prime", "rate", NULL, true},
+    [AN_T2] = {"t2", "T2", NULL, false},
+    [AN_MEWMA] = {"mewma", "T2 of the weighted mean", NULL, false},
+    [AN_RESIDUALS] = {"residuals", "departure from what the value before leads to expect", NULL,
+                      false},
+    [AN_G] = {"g", "opportunities between events", NULL, true},
+    [AN_T] = {"t", "time between events", NULL, true},
 };
 
 static const struct family *family_of(enum an_family family)
@@ -43,6 +49,11 @@ bool an_family_is_attribute(enum an_family family)
 {
     const struct family *f = family_of(family);
     return f != NULL && f->attribute;
+}
+
+bool an_family_is_joint(enum an_family family)
+{
+    return family == AN_T2 || family == AN_MEWMA;
 }
 
 const char *an_family_statistic(enum an_family family, int panel)

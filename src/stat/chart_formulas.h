@@ -29,4 +29,16 @@ double relative_se_of_df(double df);
 /* Relative standard error of the mean of moving ranges of two, as an estimate of sigma. */
 double moving_range_relative_se(double ranges, double adjacent_pairs);
 
+/* chart_other.c: one point of the families that are learned elsewhere. state may be NULL for those
+ * without memory. */
+bool is_other(enum an_family family);
+struct an_chart_point judge_other(const struct an_chart_model *model,
+                                  const struct an_chart_sample *sample,
+                                  const struct an_chart_sample *before,
+                                  struct an_weighted_state *state);
+/* Its limits for a usual sample. */
+void usual_other(const struct an_chart_model *model, struct an_panel_point *point);
+/* chart_judge.c: (value - centre) / sigma, put on a line that it cannot be told from. */
+double z_on_lines(double value, double centre, double sigma, double k);
+
 #endif

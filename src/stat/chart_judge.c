@@ -8,6 +8,7 @@
  * below a few units in the last place of its terms; a value nearer to a line than that cannot be
  * told from it and is put on it, for the lines that rules look at: 0, 1, 2 and k sigmas.
  */
+#include "andamento/stat/attribute_limits.h"
 #include "andamento/stat/chart.h"
 #include "andamento/stat/tests.h"
 #include "stat/chart_formulas.h"
@@ -17,7 +18,7 @@
 
 static const struct an_panel_point no_point = {NAN, NAN, NAN, NAN, NAN};
 
-static double z_of(double value, double centre, double sigma, double k)
+double z_on_lines(double value, double centre, double sigma, double k)
 {
     if (!(sigma > 0.0)) {
         return NAN;
@@ -42,7 +43,7 @@ static struct an_panel_point judged(double value, struct point_theory theory, do
         .centre = theory.centre,
         .lcl = theory.centre - k * theory.sigma,
         .ucl = theory.centre + k * theory.sigma,
-        .z = z_of(value, theory.centre, theory.sigma, k),
+        .z = z_on_lines(value, theory.centre, theory.sigma, k),
     };
     if (!no_floor && !(point.lcl > 0.0)) {
         point.lcl = NAN;
@@ -86,7 +87,7 @@ static struct an_panel_point judge_spread(const struct an_chart_model *model,
 }
 
 const struct an_chart_point an_chart_no_point = {
-    {NAN, NAN, NAN, NAN, NAN}, {NAN, NAN, NAN, NAN, NAN}, NAN, NAN, NAN, NAN};
+    {NAN, NAN, NAN, NAN, NAN}, {NAN, NAN, NAN, NAN, NAN}, {NAN, NAN, NAN}, NAN, NAN, NAN};
 
 /* The level of one sample and what it should be; false if there is nothing to judge. */
 static bool level_of(const struct an_chart_model *model, const struct an_chart_sample *sample,
@@ -109,6 +110,28 @@ static bool level_of(const struct an_chart_model *model, const struct an_chart_s
     return sample->n >= 1.0;
 }
 
+/* Exact limits of a count, on the scale of what is plotted. */
+static struct an_panel_point by_chance(const struct an_chart_model *model,
+                                       const struct an_chart_sample *sample,
+                                       const struct an_plain_point *level)
+{
+    const bool proportion = model->family == AN_P || model->family == AN_NP;
+    const bool plain_count = model->family == AN_NP || model->family == AN_C;
+    const struct an_count_law law = {
+        proportion, plain_count ? model->centre / model->mean_opportunities : model->centre,
+        sample->opportunities};
+    const double scale = plain_count ? 1.0 : 1.0 / sample->opportunities;
+    struct an_probability_limits limits;
+    struct an_panel_point point = {level->value, level->centre, NAN, NAN, NAN};
+    if (an_probability_limits(&law, an_normal_above(model->k), &limits)) {
+        return point;
+    }
+    point.lcl = limits.lcl * scale;
+    point.ucl = limits.ucl * scale;
+    point.z = an_probability_z(&law, sample->count, model->k);
+    return point;
+}
+
 struct an_chart_point an_chart_judge(const struct an_chart_model *model,
                                      const struct an_chart_sample *sample,
                                      const struct an_chart_sample *before)
@@ -116,10 +139,17 @@ struct an_chart_point an_chart_judge(const struct an_chart_model *model,
     struct an_chart_point point = an_chart_no_point;
     const bool counted = an_family_is_attribute(model->family);
     struct an_plain_point level;
+    if (is_other(model->family)) {
+        return judge_other(model, sample, before, NULL);
+    }
     if (!level_of(model, sample, &level)) {
         return point;
     }
     const struct point_theory theory = {level.centre, level.sigma};
+    if (model->probability) {
+        point.level = by_chance(model, sample, &level);
+        return point;
+    }
     point.level = judged(level.value, theory, model->k, !counted);
     if (!counted) {
         point.spread = judge_spread(model, sample, before);
@@ -136,10 +166,14 @@ struct an_chart_point an_chart_judge_weighted(const struct an_chart_model *model
     const struct an_weighting *weighting = &model->weighting;
     const bool no_floor = weighting->kind == AN_CUSUM || !an_family_is_attribute(model->family);
     struct an_plain_point level;
+    if (is_other(model->family)) {
+        return judge_other(model, sample, before, state);
+    }
     point.level = no_point;
     if (!level_of(model, sample, &level)) {
         return point;
     }
+    point.plain = level;
     const struct an_weighted_point taken =
         an_weighted_take(weighting, model->sigma_level, level, state);
     if (isnan(taken.statistic)) {
@@ -150,10 +184,30 @@ struct an_chart_point an_chart_judge_weighted(const struct an_chart_model *model
     if (weighting->kind == AN_CUSUM) {
         point.level.z = taken.z; /* the very number that decided whether the sums begin anew */
     }
-    point.plain = level.value;
     point.upper = taken.upper;
     point.lower = taken.lower;
     point.run = taken.run;
+    return point;
+}
+
+struct an_panel_point an_chart_usual(const struct an_chart_model *model)
+{
+    const bool counted = an_family_is_attribute(model->family);
+    const double half = model->k * model->sigma_level;
+    struct an_panel_point point = {NAN, model->centre, model->centre - half, model->centre + half,
+                                   NAN};
+    if (is_other(model->family)) {
+        usual_other(model, &point);
+    } else if (model->probability) {
+        const bool plain_count = model->family == AN_NP || model->family == AN_C;
+        const double n = plain_count ? model->mean_opportunities : round(model->mean_opportunities);
+        const struct an_chart_sample sample = {.opportunities = n, .count = 0.0};
+        const struct an_plain_point level = {NAN, model->centre, model->sigma_level};
+        point = by_chance(model, &sample, &level);
+        point.z = NAN;
+    } else if (counted && point.lcl < 0.0) {
+        point.lcl = NAN;
+    }
     return point;
 }
 
@@ -189,7 +243,7 @@ void an_chart_uncertainty(const struct an_chart_model *model, double *sigma_rela
     *sigma_relative_se = NAN;
     *centre_half_width = NAN;
     const double m = (double)model->samples;
-    if (m < 2.0 || !(model->sigma_level > 0.0)) {
+    if (m < 2.0 || !(model->sigma_level > 0.0) || is_other(model->family)) {
         return;
     }
     const double by_ranges = moving_range_relative_se(m - 1.0, m - 2.0);

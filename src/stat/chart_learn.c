@@ -347,8 +347,9 @@ enum an_status an_chart_learn(enum an_family family, double k,
         .dispersion = 1.0,
         .mean_opportunities = NAN,
         .between = NAN,
+        .upper = NAN,
     };
-    if ((unsigned)family >= AN_FAMILY_COUNT || !(k > 0.0) || !isfinite(k)) {
+    if ((unsigned)family >= AN_FAMILY_COUNT || is_other(family) || !(k > 0.0) || !isfinite(k)) {
         return AN_DOMAIN;
     }
     enum an_status st = samples_check(family, samples, m, &model->samples);

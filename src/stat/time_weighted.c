@@ -138,6 +138,7 @@ static const struct {
     [AN_EWMA] = {"ewma", "weighted mean"},
     [AN_CUSUM] = {"cusum", "cumulative sum"},
     [AN_MOVING_AVERAGE] = {"moving_average", "moving average"},
+    [AN_GAPS] = {"gaps", NULL},
 };
 
 const char *an_weighted_name(enum an_weighted_kind kind)
@@ -160,8 +161,8 @@ enum an_status an_weighting_check(const struct an_weighting *w)
     bool good = w->limits > 0.0 && w->head_start >= 0.0 && w->head_start < 1.0;
     switch (w->kind) {
     case AN_EWMA:
-        good = good && w->limits <= 10.0 && within(w->lambda, 0.005, 1.0) &&
-               !(w->steady && w->head_start > 0.0);
+        good = good && w->limits <= (w->variables > 0 ? 100.0 : 10.0) &&
+               within(w->lambda, 0.005, 1.0) && !(w->steady && w->head_start > 0.0);
         break;
     case AN_CUSUM:
         good = good && w->limits <= 50.0 && within(w->reference, 0.0, 5.0) &&
@@ -170,6 +171,9 @@ enum an_status an_weighting_check(const struct an_weighting *w)
     case AN_MOVING_AVERAGE:
         good =
             good && w->limits <= 10.0 && within(w->span, 2.0, AN_SPAN_MOST) && w->head_start == 0.0;
+        break;
+    case AN_GAPS:
+        good = good && w->limits <= 10.0;
         break;
     default:
         good = false;
@@ -187,6 +191,8 @@ struct an_weighting an_weighting_usual(enum an_weighted_kind kind)
         return (struct an_weighting){.kind = kind, .reference = 0.5, .limits = 4.77};
     case AN_MOVING_AVERAGE:
         return (struct an_weighting){.kind = kind, .span = 5, .limits = 3.0};
+    case AN_GAPS:
+        return (struct an_weighting){.kind = kind, .limits = 3.0};
     default:
         return (struct an_weighting){.kind = AN_UNWEIGHTED};
     }
@@ -200,7 +206,13 @@ size_t an_weighted_state_numbers(const struct an_weighting *weighting,
 {
     size_t n = 0;
     numbers[n++] = state->points;
-    if (weighting->kind == AN_EWMA) {
+    if (weighting->variables > 0) {
+        for (int i = 0; i < weighting->variables; i++) {
+            numbers[n++] = state->deviation[i];
+        }
+    } else if (weighting->kind == AN_GAPS) {
+        numbers[n++] = state->statistic;
+    } else if (weighting->kind == AN_EWMA) {
         numbers[n++] = state->statistic;
         numbers[n++] = state->variance;
     } else if (weighting->kind == AN_CUSUM) {
@@ -232,7 +244,13 @@ enum an_status an_weighted_state_of(const struct an_weighting *weighting, const 
         }
     }
     state->points = numbers[0];
-    if (weighting->kind == AN_EWMA) {
+    if (weighting->variables > 0) {
+        for (int i = 0; i < weighting->variables; i++) {
+            state->deviation[i] = numbers[1 + i];
+        }
+    } else if (weighting->kind == AN_GAPS) {
+        state->statistic = numbers[1];
+    } else if (weighting->kind == AN_EWMA) {
         state->statistic = numbers[1];
         state->variance = numbers[2];
     } else if (weighting->kind == AN_CUSUM) {

@@ -242,6 +242,7 @@ static int64_t put_sample(struct an_sample *sample, const char *characteristic, 
     sample->last_line = sample->first_line + (uint64_t)rows - 1;
     OK(an_store_put_sample(scene.store, sample, &scene.err));
     scene.rows += rows;
+    scene.last = *sample;
     return sample->sample_id;
 }
 
@@ -378,7 +379,8 @@ void scene_lock_known(const char *stream, const char *characteristic, double cen
                                            .spread_centre = sigma * 1.1283791670955126,
                                            .dispersion = 1,
                                            .mean_opportunities = 1e5,
-                                           .between = (double)NAN};
+                                           .between = (double)NAN,
+                                           .weighting = scene.line->characteristics[c].weighting};
     an_limits_model_json(&limits, &model);
     struct an_limits_record record = {.stream_id = found.stream_id,
                                       .known_us = an_clock_now_us(),

@@ -28,6 +28,7 @@ struct scene {
     /* the file in hand */
     const char *station;
     const char *ribbon; /* of samples put by scene_plain */
+    struct an_sample last; /* as it was put */
     struct an_file file;
     int files;
     int64_t rows;

@@ -11,6 +11,8 @@
 #define ANDAMENTO_STAT_CHART_H
 
 #include "andamento/base/status.h"
+#include "andamento/stat/autoregression.h"
+#include "andamento/stat/multivariate.h"
 #include "andamento/stat/time_weighted.h"
 
 #include <stdbool.h>
@@ -27,10 +29,17 @@ enum an_family {
     AN_U,
     AN_P_PRIME,
     AN_U_PRIME,
+    /* learned elsewhere from the parts of this folder, judged here as the others are */
+    AN_T2,        /* two variables, Hotelling */
+    AN_MEWMA,     /* two variables, weighted mean */
+    AN_RESIDUALS, /* what an autoregression leaves */
+    AN_G,         /* opportunities between events */
+    AN_T,         /* time between events */
     AN_FAMILY_COUNT
 };
 const char *an_family_name(enum an_family family); /* "xbar_r" ... "u_prime" */
 bool an_family_is_attribute(enum an_family family);
+bool an_family_is_joint(enum an_family family); /* t2, mewma: two variables at once */
 /* What the two panels plot: "mean", "range", "moving range" ...; NULL if there is no such panel */
 const char *an_family_statistic(enum an_family family, int panel);
 
@@ -38,6 +47,8 @@ struct an_chart_sample {
     double n;                    /* readings */
     double mean, sd, range;      /* sd NAN if n < 2 */
     double count, opportunities; /* attribute families */
+    double second;               /* t2, mewma: the other variable; mean is the first */
+    double hours;                /* t: when it was taken */
     bool excluded;               /* learn passes over it; moving ranges do not cross it */
 };
 
@@ -56,6 +67,11 @@ struct an_chart_model {
     double between; /* between_within: sigma between item means beyond what sigma_within
                              explains; >= 0; NAN otherwise */
     struct an_weighting weighting; /* of the level panel; all zero: points one by one */
+    bool probability; /* p, np, c, u: limits from the distribution, tails Phi(-k) each */
+    bool whole;       /* g: opportunities are whole, so gaps are geometric; else exponential */
+    double upper;     /* t2: its limit; NAN otherwise */
+    struct an_joint joint;           /* t2, mewma */
+    struct an_autoregression memory; /* residuals */
 };
 
 /*
@@ -72,9 +88,10 @@ struct an_panel_point {
 
 struct an_chart_point {
     struct an_panel_point level, spread;
-    /* weighted level panels only, NAN otherwise: the value that was taken in, both sums of a cusum
+    /* weighted level panels only, NAN otherwise: the point that was taken in, both sums of a cusum
      * (lower <= 0), and the points since the larger of them left 0 */
-    double plain, upper, lower, run;
+    struct an_plain_point plain;
+    double upper, lower, run;
 };
 extern const struct an_chart_point an_chart_no_point; /* all NAN */
 
@@ -89,6 +106,7 @@ extern const struct an_chart_point an_chart_no_point; /* all NAN */
  * use of mean range, Biometrika 37, 1950]; of pooled variances: their own.
  * np, c: counts of a sample of other opportunities are judged in proportion to them.
  * p', u': [Laney, Improved control charts for attributes, Quality Engineering 14(4), 2002].
+ * AN_DOMAIN: t2, mewma, residuals, g, t, which are learned by their own functions.
  * AN_TOO_FEW: fewer than 2 usable samples, no moving range left between exclusions, no sample with
  * two readings (xbar_r: any without); AN_NO_SPREAD: sigma would be 0 (model is still written,
  * with sigma 0); AN_DOMAIN: a count below 0, above its opportunities (p, np), opportunities <= 0,
@@ -113,6 +131,9 @@ struct an_chart_point an_chart_judge_weighted(const struct an_chart_model *model
                                               struct an_weighted_state *state);
 /* At how many sigmas the limits of a panel (0 level, 1 spread) stand: what rules are told as k. */
 double an_chart_limit_sigmas(const struct an_chart_model *model, int panel);
+/* Centre and limits of the level of a usual sample (of weighted charts: of the points they gather), as
+ * they are listed; z and value NAN. Of gaps: one event. */
+struct an_panel_point an_chart_usual(const struct an_chart_model *model);
 /* Relative standard error of sigma_level as estimated (how uncertain the limits are), and the
  * half width of the 95 per cent interval of the centre. NAN where there is no theory for it, and
  * where sigma is 0. To first order; samples are taken as unbroken and of n_nominal readings. */

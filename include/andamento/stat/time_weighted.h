@@ -16,7 +16,15 @@
 
 #define AN_SPAN_MOST 30 /* points of a moving average */
 
-enum an_weighted_kind { AN_UNWEIGHTED, AN_EWMA, AN_CUSUM, AN_MOVING_AVERAGE, AN_WEIGHTED_COUNT };
+enum an_weighted_kind {
+    AN_UNWEIGHTED,
+    AN_EWMA,
+    AN_CUSUM,
+    AN_MOVING_AVERAGE,
+    AN_GAPS, /* what g and t charts remember: the last event; not chosen, the family brings it */
+    AN_WEIGHTED_COUNT
+};
+#define AN_WEIGHTED_CHOSEN AN_GAPS /* the kinds below it can be laid over any level panel */
 const char *an_weighted_name(enum an_weighted_kind kind); /* "ewma" ...; "" if unweighted */
 /* what is plotted: "weighted mean", "cumulative sum", "moving average"; NULL if unweighted */
 const char *an_weighted_statistic(enum an_weighted_kind kind);
@@ -30,6 +38,7 @@ struct an_weighting { /* all zero: the points are judged one by one */
     double head_start; /* ewma: f of Steiner's narrowed first limits; cusum: sums begin at this
                           share of the interval. 0: none */
     int span;          /* moving average: points, 2 to AN_SPAN_MOST */
+    int variables;     /* ewma of so many variables at once (mewma); 0: of one */
     bool steady;  /* ewma: limits of the steady state from the first point on, not exact ones */
     bool goes_on; /* cusum: the sums run on after a signal; else they begin anew after it */
 };
@@ -37,12 +46,14 @@ struct an_weighting { /* all zero: the points are judged one by one */
 /* All zero: before the first point. Every member is a number that a decimal text can carry. */
 struct an_weighted_state {
     double points;    /* taken so far, since the start or (cusum) the last signal */
-    double statistic; /* ewma: distance of the weighted mean from the centre */
+    double statistic; /* ewma: distance of the weighted mean from the centre; gaps: opportunities
+                         since the last event, or the hour of it */
     double variance;  /* ewma: of the statistic */
     double sum[2];    /* cusum: upper and lower, in sigmas, >= 0 */
     double run[2];    /* cusum: points since each sum left 0 */
     double signalled; /* cusum: 1 if the last point signalled, so that the next begins anew */
-    double deviation[AN_SPAN_MOST], sigma[AN_SPAN_MOST]; /* moving average: newest first */
+    /* moving average: newest first; ewma of several variables: their weighted deviations */
+    double deviation[AN_SPAN_MOST], sigma[AN_SPAN_MOST];
 };
 
 /* One point as it was judged without memory: value, and the centre and sigma it should have. */

@@ -1,0 +1,122 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Signals of two variables and of gaps between events, in words. Must never name a direction that the
+ * numbers do not bear: a variable counts as moved by its own test only.
+ */
+#include "judge/joint_words.h"
+
+#include "andamento/stat/multivariate.h"
+#include "judge/learn_other.h"
+#include "judge/shown.h"
+
+#include <math.h>
+#include <string.h>
+
+#define DOUBT 0.05 /* shared by the variables; the signal itself has spoken already */
+
+/* The points that speak: those beyond the limit, or, of a weighted mean, those that weigh most in it. */
+static size_t speaking_from(const struct an_story *story)
+{
+    const struct an_weighting *w = &story->limits->model.weighting;
+    const double reach = w->variables > 0 ? ceil(2 / w->lambda - 1) : 1;
+    const size_t back = (size_t)reach - 1;
+    const size_t at = story->first;
+
+    return at < story->from + back ? story->from : at - back;
+}
+
+static bool speaks(const struct an_story *story, size_t at)
+{
+    const struct an_chart_model *m = &story->limits->model;
+    const struct an_judged_point *point = &story->view.points[at];
+
+    return !point->excluded && (m->family == AN_MEWMA || point->point.level.value > m->upper);
+}
+
+/* Mean of both variables over the points that speak; how many those are. */
+static double mean_of_both(const struct an_story *story, double mean[AN_JOINT_MOST])
+{
+    const size_t from = speaking_from(story);
+    const size_t count = story->last + 1 - from;
+    struct an_sample *samples = an_arena_alloc(story->arena, count, sizeof *samples);
+    struct an_chart_sample *charted = an_arena_alloc(story->arena, count, sizeof *charted);
+    struct an_error unsaid;
+    double n = 0;
+
+    if (!samples || !charted) {
+        return 0;
+    }
+    for (size_t i = 0; i < count; i++) {
+        samples[i] = story->view.points[from + i].sample;
+    }
+    if (an_second_of(story->store, &story->view.stream, story->signal->characteristic, samples,
+                     count, charted, story->arena, &unsaid)) {
+        return 0;
+    }
+    for (size_t i = 0; i < count; i++) {
+        if (speaks(story, from + i) && isfinite(charted[i].second)) {
+            n++;
+            mean[0] += (samples[i].mean - mean[0]) / n;
+            mean[1] += (charted[i].second - mean[1]) / n;
+        }
+    }
+    return n;
+}
+
+static const char *unit_of(const struct an_story *story, size_t which)
+{
+    const size_t source = story->signal->characteristic->of[which];
+    const char *unit = source == AN_NONE ? "1" : story->line->characteristics[source].unit;
+
+    return unit && strcmp(unit, "1") != 0 ? unit : "";
+}
+
+void an_words_joint(struct an_text *text, const struct an_story *story)
+{
+    const char *const *names = story->signal->characteristic->of_name;
+    struct an_joint joint = story->limits->model.joint;
+    struct an_contribution parts[AN_JOINT_MOST];
+    double mean[AN_JOINT_MOST] = {0};
+    const double n = mean_of_both(story, mean);
+
+    if (!(n >= 1) || !names[0] || !names[1]) {
+        return;
+    }
+    joint.n = n; /* a mean of n points against a mean of m: m / n for m carries both */
+    joint.samples /= n;
+    an_joint_contributions(&joint, mean, DOUBT, parts);
+    if (!parts[0].moved && !parts[1].moved) {
+        const bool first = parts[0].alone >= parts[1].alone;
+        const struct an_contribution *part = &parts[first ? 0 : 1];
+        an_text_addf(text,
+                     "; %s and %s are each where they used to be, but not together: %s is %s "
+                     "for its %s",
+                     names[0], names[1], names[first ? 0 : 1], part->deviation > 0 ? "high" : "low",
+                     names[first ? 1 : 0]);
+        return;
+    }
+    for (size_t j = 0; j < 2; j++) {
+        const char *unit = unit_of(story, j);
+        an_text_addf(text, "%s%s ", j ? ", " : "; ", names[j]);
+        if (!parts[j].moved) {
+            an_text_add(text, "unchanged");
+            continue;
+        }
+        an_text_addf(text, "%s by %.2g%s%s (%.1f sigma)", parts[j].moved > 0 ? "up" : "down",
+                     fabs(parts[j].deviation), unit[0] ? " " : "", unit,
+                     fabs(parts[j].deviation) / sqrt(joint.covariance[3 * j]));
+    }
+}
+
+void an_words_gap(struct an_text *text, const struct an_story *story)
+{
+    const struct an_panel_point *point = &story->view.points[story->last].point.level;
+    const bool timed = story->limits->model.family == AN_T;
+    const bool later = story->signal->record.side > 0;
+    char value[40], usual[40];
+
+    an_text_addf(text, " came %s than luck explains: %s", later ? "later" : "sooner",
+                 an_shown_size(point->value, story->view.decimals, value));
+    an_text_addf(text, " %s from one to the next, where %s is usual", timed ? "h" : "opportunities",
+                 an_shown_size(point->centre, story->view.decimals, usual));
+}

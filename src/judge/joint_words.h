@@ -1,0 +1,14 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* Parts of a signal's sentence for families of their own kind. One thread a story. */
+#ifndef AN_JUDGE_JOINT_WORDS_H
+#define AN_JUDGE_JOINT_WORDS_H
+
+#include "andamento/base/text.h"
+#include "judge/story.h"
+
+/* "; dx up by 0.84 um (3.4 sigma), dy unchanged"; nothing where the values cannot be read again. */
+void an_words_joint(struct an_text *text, const struct an_story *story);
+/* " came sooner than luck explains: 3 h from one to the next, where 50 h is usual" */
+void an_words_gap(struct an_text *text, const struct an_story *story);
+
+#endif

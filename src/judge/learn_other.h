@@ -1,0 +1,31 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Limits of the families that are made of more than a plain level: t2, mewma, residuals, g, t.
+ * One thread a call.
+ */
+#ifndef AN_JUDGE_LEARN_OTHER_H
+#define AN_JUDGE_LEARN_OTHER_H
+
+#include "judge/baseline.h"
+
+/* Is it one of them? */
+bool an_is_other_family(enum an_family family);
+/* Learns limits->model; its text says what is missing. AN_TOO_FEW, AN_NO_SPREAD, AN_DOMAIN. */
+AN_CHECKED enum an_status an_learn_other(const struct an_baseline *baseline,
+                                         struct an_limits *limits, struct an_arena *arena,
+                                         struct an_error *err);
+/* What a person should know of such limits before locking them; NULL: nothing. */
+AN_CHECKED enum an_status an_other_warning(const struct an_limits *limits,
+                                           const struct an_characteristic *characteristic,
+                                           struct an_arena *arena, const char **warning);
+/*
+ * The other variable of a stream that judges two together: charted[i].second of the samples, by visit,
+ * NAN where it has none. Nothing for other characteristics.
+ */
+AN_CHECKED enum an_status an_second_of(struct an_store *store, const struct an_stream *stream,
+                                       const struct an_characteristic *characteristic,
+                                       const struct an_sample samples[], size_t count,
+                                       struct an_chart_sample charted[], struct an_arena *arena,
+                                       struct an_error *err);
+
+#endif

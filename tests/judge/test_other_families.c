@@ -1,0 +1,382 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * Two variables together, residuals, gaps between events and limits by chance from proposal to
+ * sentence: hits are those that the statistics give for the whole sequence, however it is cut into
+ * checks and whatever comes late.
+ */
+#include "andamento/stat/attribute_limits.h"
+#include "andamento/stat/rare_events.h"
+#include "andamento/stat/run_length.h"
+#include "support.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const char stations[] =
+    "  probe:\n"
+    "    time: {column: at}\n"
+    "    item: {kind: tile, column: tile}\n"
+    "    characteristics:\n"
+    "      dx: {column: dx, unit: um, family: individuals, signals: no}\n"
+    "      dy: {column: dy, unit: um, family: individuals, signals: no}\n"
+    "      both: {title: Placement, derived: {how: together, of: [dx, dy]}}\n"
+    "      slow: {derived: {how: together, of: [dx, dy]}, family: mewma}\n"
+    "      all: {derived: {how: together, of: [dx, dy]}, covariance: all}\n"
+    "      left: {column: v, unit: um, family: residuals}\n"
+    "      lost: {count: n, opportunities: 100, family: g}\n"
+    "      pause: {count: n, family: t}\n"
+    "      share: {count: n, opportunities: 100, family: np, limits: probability}\n";
+
+enum { BASE = 60, MORE = 60, ALL = BASE + MORE };
+
+struct made {
+    double dx[ALL], dy[ALL], v[ALL], n[ALL];
+};
+
+/* From sample 90 on dx stands higher; at 100 v jumps; from 95 on events come in every sample. */
+static void make(struct made *made)
+{
+    struct scene_random random = {77};
+    double last = 0;
+
+    for (int i = 0; i < ALL; i++) {
+        const double shared = scene_normal(&random);
+        made->dx[i] = shared + 0.3 * scene_normal(&random) + (i >= 90 ? 2.0 : 0);
+        made->dy[i] = shared + 0.3 * scene_normal(&random);
+        last = 0.7 * last + scene_normal(&random) + (i == 100 ? 7.0 : 0);
+        made->v[i] = 50 + last;
+        made->n[i] = i >= 95 ? 9.0 : i % 7 == 3 ? 1.0 : 0.0;
+    }
+}
+
+static int64_t at_of(int i)
+{
+    return SCENE_START + i * (10 * AN_MINUTE_US);
+}
+
+static void beside(const char *characteristic, double value)
+{
+    struct an_sample sample = scene.last;
+
+    sample.mean = sample.min = sample.max = value;
+    sample.stream_id = scene_stream(characteristic, "");
+    OK(an_store_put_sample(scene.store, &sample, &scene.err));
+}
+
+static void put(const struct made *made, int from, int until, bool with_partner)
+{
+    scene_file("probe");
+    for (int i = from; i < until; i++) {
+        char serial[24];
+        (void)snprintf(serial, sizeof serial, "T-%05d", i);
+        (void)scene_plain("both", "", serial, at_of(i), made->dx[i]);
+        beside("slow", made->dx[i]);
+        beside("all", made->dx[i]);
+        beside("dx", made->dx[i]);
+        if (with_partner) {
+            beside("dy", made->dy[i]);
+        }
+        beside("left", made->v[i]);
+        (void)scene_count("lost", "", serial, at_of(i), made->n[i], 100);
+        (void)scene_count("pause", "", serial, at_of(i), made->n[i], (double)NAN);
+        (void)scene_count("share", "", serial, at_of(i), made->n[i], 100);
+    }
+    scene_file_end();
+}
+
+static const char *const streams[] = {"probe.both", "probe.slow",  "probe.all",  "probe.left",
+                                      "probe.lost", "probe.pause", "probe.share"};
+enum { STREAMS = sizeof streams / sizeof *streams };
+
+static void lock_all(void)
+{
+    for (size_t s = 0; s < STREAMS; s++) {
+        (void)scene_limits(streams[s], BASE);
+        scene_lock(streams[s]);
+    }
+}
+
+/* z of every sample of the whole sequence by the functions of the statistics alone. */
+static void reckon(const struct made *made, size_t which, double value[ALL], bool beyond[ALL])
+{
+    struct an_joint joint;
+    struct an_mewma_state state = {0};
+    struct an_autoregression memory;
+    struct an_gap gaps[BASE];
+    struct an_gap_model gap_model;
+    double x[2 * ALL];
+    double since = 0, limit = 0, events = 0;
+    size_t found = 0;
+    bool known = false;
+
+    for (int i = 0; i < ALL; i++) {
+        x[2 * i] = made->dx[i];
+        x[2 * i + 1] = made->dy[i];
+        value[i] = (double)NAN;
+        beyond[i] = false;
+        events += i < BASE ? made->n[i] : 0;
+    }
+    ck_assert_int_eq(an_joint_learn_items(x, BASE, 2, NULL,
+                                          which == 2 ? AN_JOINT_ALL : AN_JOINT_SUCCESSIVE, &joint),
+                     AN_OK);
+    ck_assert_int_eq(an_autoregression_fit(made->v, BASE, NULL, NULL, &memory), AN_OK);
+    ck_assert_int_eq(an_mewma_limit(2, 0.1, 370.4, &limit), AN_OK);
+    for (int i = 0; i < BASE; i++) {
+        since += which == 4 ? 100 : 1.0 / 6.0; /* opportunities, or hours */
+        if (made->n[i] > 0) {
+            gaps[found] = (struct an_gap){since, made->n[i]};
+            found += known;
+            known = true;
+            since = 0;
+        }
+    }
+    ck_assert_int_eq(
+        an_gap_learn(which == 4 ? AN_GAP_TRIALS : AN_GAP_TIME, gaps, found, &gap_model), AN_OK);
+    since = 0;
+    known = false;
+    for (int i = 0; i < ALL; i++) {
+        const struct an_count_law law = {true, events / (BASE * 100.0), 100};
+        struct an_residual left;
+        switch (which) {
+        case 0:
+        case 2:
+            value[i] = an_joint_t2(&joint, &x[2 * i]);
+            beyond[i] = value[i] > an_joint_limit(&joint, AN_PHASE_TWO, 2 * an_normal_above(3));
+            break;
+        case 1:
+            value[i] = an_mewma_take(&joint, 0.1, false, &x[2 * i], &state);
+            beyond[i] = value[i] > limit;
+            break;
+        case 3:
+            left =
+                an_autoregression_residual(&memory, made->v[i], i ? made->v[i - 1] : (double)NAN);
+            value[i] = left.value;
+            beyond[i] = fabs(left.value) > 3 * left.sigma;
+            break;
+        case 6:
+            value[i] = made->n[i];
+            beyond[i] = fabs(an_probability_z(&law, made->n[i], 3)) > 3;
+            break;
+        default:
+            since += which == 4 ? 100 : 1.0 / 6.0;
+            if (made->n[i] > 0) {
+                const struct an_gap_point p =
+                    an_gap_judge(&gap_model, (struct an_gap){since, made->n[i]}, 3);
+                value[i] = known ? p.value : (double)NAN;
+                beyond[i] = known && fabs(p.z) > 3;
+                known = true;
+                since = 0;
+            }
+            break;
+        }
+    }
+}
+
+static void check_hits(const struct made *made, size_t which)
+{
+    double value[ALL];
+    bool beyond[ALL], hit[ALL] = {false};
+    struct an_hit_record *hits = NULL;
+    size_t count = 0;
+    int told = 0;
+
+    reckon(made, which, value, beyond);
+    OK(an_store_stream_hits(scene.store, scene_find(streams[which]).stream_id, AN_NO_INSTANT,
+                            scene.arena, &hits, &count, &scene.err));
+    for (size_t h = 0; h < count; h++) {
+        const int i = (int)((hits[h].at_us - SCENE_START) / (10 * AN_MINUTE_US));
+        if (hits[h].rule == AN_RULE_BEYOND_LIMIT && !hits[h].withdrawn) {
+            ck_assert_msg(!hit[i], "%s: sample %d is told twice", streams[which], i);
+            hit[i] = true;
+            ck_assert_msg(fabs(hits[h].value - value[i]) <= 1e-7 * (1 + fabs(value[i])),
+                          "%s: sample %d: %.17g, reckoned %.17g", streams[which], i, hits[h].value,
+                          value[i]);
+        }
+    }
+    for (int i = 0; i < ALL; i++) {
+        ck_assert_msg(hit[i] == beyond[i], "%s: sample %d: hit %d, reckoned %d (%.17g)",
+                      streams[which], i, hit[i], beyond[i], value[i]);
+        told += hit[i];
+    }
+    ck_assert_msg(told > 0, "%s: nothing was told", streams[which]);
+}
+
+static const int cuts[] = {MORE, 1, 7, 13}; /* samples between checks */
+
+START_TEST(hits_are_those_of_the_whole)
+{
+    struct made made;
+
+    make(&made);
+    scene_open(stations);
+    put(&made, 0, BASE, true);
+    lock_all();
+    (void)scene_check();
+    for (int at = BASE; at < ALL; at += cuts[_i]) {
+        put(&made, at, at + cuts[_i] < ALL ? at + cuts[_i] : ALL, true);
+        (void)scene_check();
+    }
+    for (size_t s = 0; s < STREAMS; s++) {
+        check_hits(&made, s);
+    }
+    scene_close();
+}
+END_TEST
+
+/* Samples 92 to 96 come after those behind them: judged again as if they had come in time. */
+START_TEST(late_samples_are_judged_in)
+{
+    struct made made;
+
+    make(&made);
+    scene_open(stations);
+    put(&made, 0, BASE, true);
+    lock_all();
+    (void)scene_check();
+    put(&made, BASE, 92, true);
+    (void)scene_check();
+    put(&made, 97, ALL, true);
+    (void)scene_check();
+    put(&made, 92, 97, true);
+    ck_assert_int_gt(scene_check().late_samples, 0);
+    for (size_t s = 0; s < STREAMS; s++) {
+        check_hits(&made, s);
+    }
+    scene_close();
+}
+END_TEST
+
+/* ---- what is told ---- */
+
+static const char *sentence_of(const char *stream)
+{
+    struct an_signal *signals = NULL;
+    size_t count = 0;
+
+    OK(an_signals(scene.store, scene.line, scene_find(stream).stream_id, at_of(91), INT64_MAX,
+                  scene.arena, &signals, &count, &scene.err));
+    ck_assert_uint_gt(count, 0);
+    return signals[0].sentence;
+}
+
+START_TEST(which_variable_moved)
+{
+    struct made made;
+
+    make(&made);
+    scene_open(stations);
+    put(&made, 0, ALL, true);
+    lock_all();
+    (void)scene_check();
+    const char *told = sentence_of("probe.both");
+    ck_assert_msg(strstr(told, "Placement left its usual region") &&
+                      strstr(told, "dx up by 1.7 um (") && strstr(told, " sigma)") &&
+                      strstr(told, "dy unchanged"),
+                  "%s", told);
+    told = sentence_of("probe.slow");
+    ck_assert_msg(strstr(told, "dx up by") && strstr(told, "dy unchanged"), "%s", told);
+    told = sentence_of("probe.lost");
+    ck_assert_msg(strstr(told, "came sooner than luck explains") &&
+                      strstr(told, "opportunities from one to the next"),
+                  "%s", told);
+    scene_close();
+}
+END_TEST
+
+/* dx follows dy as it always did but for one sample: each is in its own range, not the two together. */
+START_TEST(a_relation_is_told)
+{
+    struct made made;
+
+    make(&made);
+    for (int i = 90; i < ALL; i++) {
+        made.dx[i] = made.dy[i];
+    }
+    made.dx[110] = 1.1;
+    made.dy[110] = -1.1;
+    scene_open(stations);
+    put(&made, 0, ALL, true);
+    lock_all();
+    (void)scene_check();
+    const char *told = sentence_of("probe.both");
+    ck_assert_msg(strstr(told, "each where they used to be, but not together"), "%s", told);
+    scene_close();
+}
+END_TEST
+
+/* ---- bad input ---- */
+
+static enum an_status propose(const char *stream, size_t samples)
+{
+    const struct an_baseline_choice choice = {
+        .from_us = AN_NO_INSTANT, .until_us = AN_NO_INSTANT, .samples = samples};
+    struct an_limits limits;
+
+    return an_limits_propose(scene.store, scene.line, scene_find(stream).stream_id, &choice,
+                             scene.arena, &limits, &scene.err);
+}
+
+static void check_told(const char *part)
+{
+    ck_assert_msg(strstr(scene.err.text, part) != NULL, "%s", scene.err.text);
+}
+
+START_TEST(baselines_that_teach_nothing)
+{
+    struct made made;
+
+    make(&made);
+    for (int i = 0; i < ALL; i++) {
+        made.dy[i] = 3 * made.dx[i] + 1;
+        made.v[i] = 5;
+        made.n[i] = i == 3;
+    }
+    scene_open(stations);
+    put(&made, 0, BASE, true);
+    ck_assert_int_eq(propose("probe.both", 0), AN_NO_SPREAD);
+    check_told("dy follows from dx in the baseline of probe.both");
+    check_told("covariance is singular");
+    ck_assert_int_eq(propose("probe.both", 3), AN_TOO_FEW);
+    check_told("too few for their covariance");
+    ck_assert_int_eq(propose("probe.left", 0), AN_NO_SPREAD);
+    ck_assert_int_eq(propose("probe.left", 6), AN_TOO_FEW);
+    check_told("too few to see how each depends on the one before");
+    ck_assert_int_eq(propose("probe.lost", 0), AN_TOO_FEW);
+    check_told("0 gaps between events");
+    scene_close();
+}
+END_TEST
+
+START_TEST(a_partner_that_is_not_there)
+{
+    struct made made;
+
+    make(&made);
+    scene_open(stations);
+    put(&made, 0, BASE, false);
+    ck_assert_int_eq(propose("probe.both", 0), AN_NOT_FOUND);
+    check_told("judged together with probe.dy, and the store has no such stream yet");
+    scene_close();
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("families of their own kind");
+    TCase *tcase = tcase_create("checks");
+    tcase_set_timeout(tcase, 120);
+    tcase_add_loop_test(tcase, hits_are_those_of_the_whole, 0, sizeof cuts / sizeof *cuts);
+    tcase_add_test(tcase, late_samples_are_judged_in);
+    tcase_add_test(tcase, which_variable_moved);
+    tcase_add_test(tcase, a_relation_is_told);
+    tcase_add_test(tcase, baselines_that_teach_nothing);
+    tcase_add_test(tcase, a_partner_that_is_not_there);
+    suite_add_tcase(suite, tcase);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_NORMAL);
+    const int failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed != 0;
+}
