@@ -58,7 +58,7 @@ static void sweep_calls(enum fault fault, bool for_ever, bool each, size_t most)
 START_TEST(small_run)
 {
     sweep_open(SWEEP_SMALL);
-    sweep_calls((enum fault)(_i / 4), _i & 1, _i & 2, 20);
+    sweep_calls((enum fault)(_i / 4), _i & 1, _i & 2, 15);
     sweep_close();
 }
 END_TEST
@@ -66,7 +66,7 @@ END_TEST
 START_TEST(large_run)
 {
     sweep_open(SWEEP_LARGE);
-    sweep_calls((enum fault)(_i / 2), _i % 2, false, 5);
+    sweep_calls((enum fault)(_i / 2), _i % 2, false, 3);
     sweep_close();
 }
 END_TEST
@@ -106,7 +106,7 @@ static void sweep_stops(bool each, size_t most)
 START_TEST(power_lost_in_small_run)
 {
     sweep_open(SWEEP_SMALL);
-    sweep_stops(_i, 20);
+    sweep_stops(_i, 15);
     sweep_close();
 }
 END_TEST
@@ -114,7 +114,7 @@ END_TEST
 START_TEST(power_lost_in_large_run)
 {
     sweep_open(SWEEP_LARGE);
-    sweep_stops(false, 8);
+    sweep_stops(false, 6);
     sweep_close();
 }
 END_TEST

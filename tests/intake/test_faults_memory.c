@@ -205,7 +205,7 @@ START_TEST(small_run)
         return;
     }
     sweep_open(SWEEP_SMALL);
-    sweep_memory(memory, ways[_i % WAYS].for_ever, ways[_i % WAYS].again, 40);
+    sweep_memory(memory, ways[_i % WAYS].for_ever, ways[_i % WAYS].again, 30);
     sweep_close();
 }
 END_TEST
@@ -218,7 +218,7 @@ START_TEST(large_run)
         return;
     }
     sweep_open(SWEEP_LARGE);
-    sweep_memory(memory, ways[_i % WAYS].for_ever, ways[_i % WAYS].again, 3);
+    sweep_memory(memory, ways[_i % WAYS].for_ever, ways[_i % WAYS].again, 2);
     sweep_close();
 }
 END_TEST
