@@ -304,6 +304,13 @@ static enum an_status make_new(struct an_store *store, const struct an_migration
     if (!st) {
         st = an_migrate(store, list, count, 0, err);
     }
+    if (!st) { /* closing would fold the log in too, but tell nobody when the disk is full */
+        const int rc =
+            sqlite3_wal_checkpoint_v2(store->db, NULL, SQLITE_CHECKPOINT_TRUNCATE, NULL, NULL);
+        if (rc != SQLITE_OK) {
+            st = an_sql_fail(store, rc, "making the store", err);
+        }
+    }
     const int rc = sqlite3_close(store->db);
     store->db = NULL;
     if (!st && rc != SQLITE_OK) {

@@ -10,6 +10,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 /* ---- SQLite's memory, failing on request ------------------------------------------------------------ */
 
@@ -218,6 +219,40 @@ START_TEST(failing_disk_in_a_large_file)
 }
 END_TEST
 
+/* A store is made whole or not at all: also when the disk fills up as its log is folded in, which is
+ * the last thing before it gets its name. */
+START_TEST(made_whole_or_not_at_all)
+{
+    static const enum fault kinds[] = {FAULT_FULL, FAULT_WRITE, FAULT_SYNC};
+    const enum fault kind = kinds[_i];
+    const char *path = scratch_path("line.store");
+    bool struck = true;
+    faulty_skip_syncs(true);
+    for (int k = 1; struck; k += kind == FAULT_SYNC ? 1 : 17) {
+        struct an_store *store = NULL;
+        struct an_error err;
+        scratch_remove();
+        scratch_make();
+        faulty_set(kind, k, true);
+        const enum an_status st = an_store_open(path, AN_STORE_CREATE, &store, &err);
+        an_store_close(store);
+        struck = faulty_struck();
+        faulty_set(kind, 0, false);
+        store = NULL;
+        if (st) {
+            ck_assert_msg(st == AN_IO, "%s: %s", an_status_name(st), err.text);
+        }
+        OK(an_store_open(path, access(path, F_OK) == 0 ? AN_STORE_WRITE : AN_STORE_CREATE, &store,
+                         &err));
+        an_store_close(store);
+        ck_assert_int_eq(ask(path, "SELECT count(*) FROM pragma_integrity_check"
+                                   " WHERE integrity_check <> 'ok'"),
+                         0);
+    }
+    faulty_skip_syncs(false);
+}
+END_TEST
+
 /* ---- memory ------------------------------------------------------------------------------------------------ */
 
 /* Makes, fills, decides, reads and closes a store. */
@@ -393,6 +428,7 @@ int main(void)
     TCase *disk = tcase_create("disk");
     tcase_add_checked_fixture(disk, set_up, scratch_remove);
     tcase_add_loop_test(disk, failing_disk, 0, sizeof disk_rows / sizeof *disk_rows);
+    tcase_add_loop_test(disk, made_whole_or_not_at_all, 0, 3);
     tcase_add_loop_test(disk, failing_disk_in_a_large_file, 0,
                         sizeof disk_rows / sizeof *disk_rows);
     suite_add_tcase(suite, disk);
