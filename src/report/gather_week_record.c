@@ -135,6 +135,27 @@ static void count_ages(struct an_gather *gather)
 }
 
 /* ---- gauges -------------------------------------------------------------------------------------- */
+/* A station that has one gauge for good says so in its description, not in its files. */
+static enum an_status list_fixed(struct an_gather *gather, const struct an_station *station,
+                                 const struct an_gauge_record studies[], size_t study_count)
+{
+    struct an_week_data *week = gather->data->week;
+    struct an_gauge_state state;
+    if (!station->gauge) {
+        return AN_OK;
+    }
+    const enum an_status st =
+        an_gauge_state_of(gather->line, station->gauge, studies, study_count,
+                          gather->data->now.until_us, gather->arena, &state, gather->err);
+    if (!st) {
+        week->gauges[week->gauge_count++] = (struct an_week_gauge){.name = station->gauge,
+                                                                   .station = station->name,
+                                                                   .state = state.text,
+                                                                   .needs_look = state.needs_look};
+    }
+    return st;
+}
+
 static enum an_status list_gauges(struct an_gather *gather)
 {
     const struct an_period_data *data = gather->data;
@@ -151,7 +172,8 @@ static enum an_status list_gauges(struct an_gather *gather)
     size_t study_count = 0;
     enum an_status told = an_store_gauge_studies(gather->store, NULL, gather->arena, &studies,
                                                  &study_count, gather->err);
-    week->gauges = an_arena_alloc(gather->arena, count + 1, sizeof *week->gauges);
+    week->gauges = an_arena_alloc(gather->arena, count + gather->line->station_count + 1,
+                                  sizeof *week->gauges);
     if (!told && !week->gauges) {
         return no_memory(gather);
     }
@@ -171,6 +193,9 @@ static enum an_status list_gauges(struct an_gather *gather)
         if (!told && !gauge->state) {
             return no_memory(gather);
         }
+    }
+    for (size_t i = 0; !told && i < gather->line->station_count; i++) {
+        told = list_fixed(gather, &gather->line->stations[i], studies, study_count);
     }
     return told;
 }

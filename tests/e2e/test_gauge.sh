@@ -1,0 +1,98 @@
+#!/bin/sh
+# SPDX-License-Identifier: GPL-3.0-or-later
+# Studies of gauges and components of variance from end to end: a published study comes out with its
+# printed numbers, what is no study leaves nothing behind, the record tells each gauge's state; and the
+# oxide data, sent through a station, give the components their source prints.
+. "$AN_SOURCE_DIR/tests/e2e/support.sh"
+a=$ANDAMENTO
+data=$AN_SOURCE_DIR/tests/stat/data
+
+cat >line.yaml <<'END'
+line: ponente
+zone: Europe/Rome
+shifts: {early: 06:00, late: 14:00, night: 22:00}
+gauges:
+  G1: {calibrated_until: 2026-05-01}
+kinds:
+  wafer: {id: "W[0-9]{3}", product: yes}
+stations:
+  oxide:
+    folder: spool/oxide
+    time: {column: at}
+    item: {kind: wafer, column: wafer}
+    gauge: G1
+    characteristics:
+      thickness: {column: thickness, unit: nm, ribbon: {column: lot}, spec: {lower: 1950, upper: 2050}}
+END
+mkdir -p spool/oxide
+# lots of three wafers, three sites each: wafer numbers run on, a minute a row
+grep -v '^#' "$data/oxide.csv" | awk -F, 'NR == 1 { print "wafer,at,lot,thickness"; next }
+    { w = ($1 - 1) * 3 + $2; m = (w * 3 + $3) % 60; h = int((w * 3 + $3) / 60)
+      printf "W%03d,2026-03-04T%02d:%02d:00Z,L%s,%s\n", w, 8 + h, m, $1, $4 }' >spool/oxide/one.csv
+exits 0 "init" "$a" init --quiet line.yaml
+exits 0 "collect" "$a" collect --quiet spool
+
+# ---- components ----
+# Pinheiro and Bates, Mixed-Effects Models in S and S-PLUS, 2000: sd 11.398, 5.9888, 3.5454 (from memory)
+exits 0 "components" "$a" components oxide.thickness --csv
+cp out ladder.csv
+near "lot" "$(awk -F, '$2 == "upstream batch" { print $5 }' ladder.csv)" 11.398 0.0001
+near "wafer" "$(awk -F, '$2 == "wafer" { print $5 }' ladder.csv)" 5.9888 0.0002
+near "site" "$(awk -F, '$2 == "within item" { print $5 }' ladder.csv)" 3.5454 0.0001
+near "shares" "$(awk -F, 'NR > 1 { s += $8 } END { print s }' ladder.csv)" 1 1e-12
+near "without the lots" "$(awk -F, 'NR == 2 { print $11 }' ladder.csv)" \
+    "$(awk -F, 'NR > 2 { s += $5 * $5 } END { print sqrt(s) }' ladder.csv)" 1e-5
+exits 66 "a stream that is not there" "$a" components oxide.nothing
+exits 0 "no readings" "$a" components oxide.thickness --from 2027-01-01
+grep -q 'no components' out || fail "no reason in place of the components: $(cat out)"
+
+# ---- a published study ----
+# AIAG, Measurement Systems Analysis: 27.9 % of study, 7.8 % of the variance, about 4.9 categories
+grep -v '^#' "$data/appraisers.csv" >grr.csv
+# shellcheck disable=SC2317 # called through exits
+study() { "$a" gauge study "$@" --columns part=part,operator=operator,reading=reading --author 'Q. Lead' --reason 'new camera'; }
+exits 0 "dry run" study grr.csv --gauge G1 --dry-run
+exits 0 "nothing recorded" "$a" gauge list --all --csv
+same "studies after a dry run" "$(wc -l <out)" 1
+exits 0 "study" study grr.csv --gauge G1 --csv
+of() { awk -F, -v w="$1" -v o="$2" '$1 == w && $2 == o { print $3 }' out; }
+near "gauge, of study" "$(of 'per cent of study variation' 'whole gauge')" 27.86 0.001
+near "gauge, of variance" "$(of 'per cent of total variance' 'whole gauge')" 7.76 0.001
+near "categories" "$(of 'distinct categories' parts)" 4.87 0.002
+near "p of interaction" "$(of p 'operator by part')" 0.9741 0.0001
+exits 1 "not fit for a narrow tolerance" study grr.csv --gauge G1 --tolerance 2
+exits 0 "tolerance of a stream" study grr.csv --gauge G1 --stream oxide.thickness --json
+grep -q '"tolerance": 100' out || fail "the tolerance is not the width of the specification"
+
+# ---- what is no study ----
+before=$("$a" gauge list --all --csv | wc -l)
+exits 65 "no such column" "$a" gauge study grr.csv --gauge G1 --columns part=part,operator=who,reading=reading --author a --reason b
+says "no such column" "grr.csv:1: no column 'who' (operator)"
+sed '5s/,[^,]*$/,high/' grr.csv >text.csv
+exits 65 "text in a reading" study text.csv --gauge G1
+says "text in a reading" "text.csv:5:4: 'high' in column 'reading' is not a number"
+grep -v '^3,2,' grr.csv >hole.csv
+exits 65 "an empty cell" study hole.csv --gauge G1
+says "an empty cell" "part '3' has no reading by operator '2'"
+sed '7d' grr.csv >short.csv
+exits 65 "unbalanced" study short.csv --gauge G1
+says "unbalanced" "wants the same number everywhere"
+grep -E '^part|^[0-9]*,1,' grr.csv >one.csv
+exits 65 "one operator" study one.csv --gauge G1
+says "one operator" "10 parts, 1 operator"
+exits 64 "no author" "$a" gauge study grr.csv --gauge G1 --columns part=part,operator=operator,reading=reading --reason b
+exits 64 "an unknown kind" study grr.csv --gauge G1 --kind round
+exits 64 "an unknown role" "$a" gauge study grr.csv --gauge G1 --columns piece=part --author a --reason b
+exits 64 "no tolerance at all" study grr.csv --gauge G1 --tolerance 0
+exits 66 "no such file" study nothing.csv --gauge G1
+same "studies after refusals" "$("$a" gauge list --all --csv | wc -l)" "$before"
+
+# ---- the state of the gauge ----
+exits 1 "past its calibration" "$a" gauge list
+grep -q 'calibration ended 2026-05-01' out || fail "the list does not tell the calibration: $(cat out)"
+exits 0 "report" "$a" report week -o week.pdf
+pdftotext -layout week.pdf week.txt
+tr -s ' \n' '  ' <week.txt | grep -q 'G1 (oxide).*takes .* of the tolerance' ||
+    fail "the week report does not tell the gauge's state"
+exits 0 "the record is whole" "$a" verify
+done_testing
