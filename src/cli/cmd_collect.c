@@ -5,6 +5,7 @@
  * see follow.c.
  */
 #include "andamento/base/number.h"
+#include "andamento/store/collector.h"
 #include "cli/commands.h"
 #include "cli/follow.h"
 #include "intake/collect.h"
@@ -199,7 +200,8 @@ static void report(void *context, size_t i, enum an_status st, const struct an_t
     const char *path = run->files[i];
     run->progress.file = i + 1;
     run->progress.name = strrchr(path, '/') ? strrchr(path, '/') + 1 : path;
-    if (st == AN_BAD_INPUT || st == AN_NOT_FOUND || st == AN_DENIED) {
+    if (st == AN_BAD_INPUT || st == AN_NOT_FOUND || st == AN_DENIED ||
+        (st == AN_IO && !an_store_failed(cli->store))) {
         end_progress(&run->progress); /* this one is refused; the others go on */
         an_cli_say(cli, "%s: %s", path, without_path(err->text, path));
         run->refused++;

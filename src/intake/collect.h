@@ -53,8 +53,9 @@ typedef void an_collect_report(void *context, size_t file, enum an_status st,
 /*
  * Many files: read by several threads, put by the caller's in the order given, several in one
  * transaction. Each is reported, in that order, once it is safe on the disk. One that is refused
- * (AN_BAD_INPUT, AN_NOT_FOUND, AN_DENIED) is reported and the next ones go on; any other failure is
- * reported and ends it, files that came before being kept. What is stored does not depend on the
+ * (AN_BAD_INPUT, AN_NOT_FOUND, AN_DENIED; AN_IO when it could not be read, or changed meanwhile, the
+ * store being well) is reported and the next ones go on; any other failure is reported and ends it,
+ * files that came before being kept. What is stored does not depend on the
  * number of threads.
  */
 AN_CHECKED enum an_status an_collect_files(struct an_collect *collect, const char *const *paths,

@@ -9,6 +9,7 @@
  * for the others' turns and memory stays bounded.
  */
 #define _GNU_SOURCE /* sched_getaffinity */
+#include "andamento/store/collector.h"
 #include "intake/release.h"
 #include "intake/taking.h"
 
@@ -175,9 +176,11 @@ static enum an_status close_batch(struct crew *crew, struct an_error *err)
     return st;
 }
 
-static bool is_refusal(enum an_status st)
+/* About this file only: what cannot be read, or changes while it is read, stops no other. */
+static bool is_refusal(const struct crew *crew, enum an_status st)
 {
-    return st == AN_BAD_INPUT || st == AN_NOT_FOUND || st == AN_DENIED;
+    return st == AN_BAD_INPUT || st == AN_NOT_FOUND || st == AN_DENIED ||
+           (st == AN_IO && !an_store_failed(crew->collect->store));
 }
 
 /* Settles the next file. A refusal is a result; another failure ends it all. */
@@ -204,7 +207,7 @@ static enum an_status settle_next(struct crew *crew, struct an_taking *taking, s
     (void)pthread_mutex_unlock(&crew->lock);
     crew->pending[crew->pending_count++] = taking;
     crew->pending_bytes += st ? 0 : (uint64_t)taking->result.file.bytes;
-    if (st && !is_refusal(st)) {
+    if (st && !is_refusal(crew, st)) {
         *err = failure;
         const enum an_status closed = close_batch(crew, err);
         return closed ? closed : st;

@@ -189,6 +189,50 @@ START_TEST(changed_while_it_is_read)
 }
 END_TEST
 
+static void told(void *context, size_t file, enum an_status st, const struct an_take_result *result,
+                 const struct an_error *err)
+{
+    enum an_status *statuses = context;
+
+    (void)result;
+    (void)err;
+    statuses[file] = st;
+}
+
+/* One of several changes while it is read: it is told, and the others are taken. */
+START_TEST(others_go_on)
+{
+    enum an_status statuses[3] = {AN_BUG, AN_BUG, AN_BUG};
+    const char *paths[3];
+    size_t length = 0;
+
+    bench_open(stations);
+    bench.options.progress = on_progress;
+    bench.options.threads = (size_t)_i + 1;
+    bench.tuning.piece_bytes = 4096;
+    bench_collector();
+    const char *text = rows_of(1, &length);
+    paths[0] = bench_text("shots/a.csv", "tile,at,dx\nA,2026-03-04T06:00:00Z,0.5\n");
+    paths[1] = bench_write("shots/b.csv", text, length);
+    paths[2] = bench_text("shots/c.csv", "tile,at,dx\nC,2026-03-04T06:00:00Z,0.25\n");
+    meddler.change = OVERWRITTEN;
+    meddler.at = 50000;
+    meddler.done = false;
+    meddler.path = paths[1];
+    OK(an_collect_files(bench.collect, paths, 3, told, statuses, &bench.err));
+    ck_assert_int_eq(statuses[0], AN_OK);
+    ck_assert_int_eq(statuses[2], AN_OK);
+    if (meddler.done) { /* after the bytes were read nothing is there to change */
+        ck_assert(statuses[1] == AN_OK || statuses[1] == AN_IO);
+        ck_assert(bench_number("SELECT count(*) FROM file") == 3 - (statuses[1] == AN_IO));
+        OK(an_collect_files(bench.collect, paths, 3, told, statuses, &bench.err));
+    }
+    ck_assert(bench_number("SELECT count(*) FROM file") == 3);
+    ck_assert(bench_number("SELECT count(*) FROM item") == ROWS + 2);
+    bench_close();
+}
+END_TEST
+
 /* ---- folders that go ------------------------------------------------------------------------------- */
 static const char *vanishing; /* removed when it is about to be opened */
 
@@ -238,6 +282,7 @@ int main(int argc, char **argv)
 
     tcase_set_timeout(group, 300);
     tcase_add_loop_test(group, changed_while_it_is_read, 0, 3 * CHANGES);
+    tcase_add_loop_test(group, others_go_on, 0, 2);
     tcase_add_test(group, folder_vanishes);
     suite_add_tcase(suite, group);
     return bench_main(suite, argc, argv);
