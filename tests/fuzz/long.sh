@@ -8,8 +8,10 @@ set -eu
 cd "$(dirname "$0")/../.."
 runs=${RUNS:-10000000}
 seconds=${SECONDS_EACH:-3600}
+# shellcheck disable=SC2046 # names without blanks
 [ $# -gt 0 ] || set -- $(for f in tests/fuzz/fuzz_*.c; do basename "$f" .c | sed 's/^fuzz_//'; done)
 cmake --preset fuzz >/dev/null
+# shellcheck disable=SC2046
 cmake --build .build/fuzz --target $(for topic in "$@"; do echo "fuzz_$topic"; done)
 # a short quarantine: most inputs are small, and speed finds more here
 ASAN_OPTIONS=${ASAN_OPTIONS:-quarantine_size_mb=8:malloc_context_size=8:max_malloc_fill_size=64}

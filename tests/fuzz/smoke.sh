@@ -8,6 +8,7 @@ cd "$(dirname "$0")/../.."
 all=${SECONDS_ALL:-60}
 targets=$(for f in tests/fuzz/fuzz_*.c; do basename "$f" .c; done)
 cmake --preset fuzz >/dev/null
+# shellcheck disable=SC2086 # one name a word
 cmake --build .build/fuzz --target $targets
 each=$((all / $(echo "$targets" | wc -l)))
 [ "$each" -gt 0 ] || each=1
