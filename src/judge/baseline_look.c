@@ -357,7 +357,8 @@ static enum an_status warn_signals(struct look *look, const struct an_rule_hit *
     if (panel == 0 && an_is_other_family(look->limits->model.family)) {
         /* t2, g, t: by their tails; mewma: as its limit was found */
         luck = weighting->variables > 0 ? 1 / 370.4
-               : look->limits->model.family == AN_RESIDUALS
+               : !an_family_is_joint(look->limits->model.family) &&
+                         weighting->kind != AN_GAPS
                    ? luck
                    : 2 * an_normal_above(look->limits->model.k);
     } else if (panel == 0 && weighting->kind != AN_UNWEIGHTED) {
@@ -433,7 +434,7 @@ static enum an_status look_apart(struct look *look)
     const char *text = NULL;
     const enum an_family family = look->limits->model.family;
 
-    if (an_is_other_family(family) && family != AN_RESIDUALS) {
+    if (an_family_is_joint(family) || family == AN_G || family == AN_T) {
         return AN_OK; /* their z is not one of a level */
     }
 

@@ -19,10 +19,13 @@ static size_t speaking_from(const struct an_story *story)
 {
     const struct an_weighting *w = &story->limits->model.weighting;
     const double reach = w->variables > 0 ? ceil(2 / w->lambda - 1) : 1;
-    const size_t back = (size_t)reach - 1;
-    const size_t at = story->first;
+    const size_t wanted = (size_t)reach;
+    const size_t all = story->last + 1 - story->from;
 
-    return at < story->from + back ? story->from : at - back;
+    if (story->last + 1 - story->first >= wanted) {
+        return story->first;
+    }
+    return wanted > all ? story->from : story->last + 1 - wanted;
 }
 
 static bool speaks(const struct an_story *story, size_t at)

@@ -33,6 +33,12 @@ struct an_position_baseline {
     double offset;        /* mean reading there minus the mean over positions */
 };
 
+struct an_product_baseline { /* short_run: what a product is judged by */
+    const char *name;
+    double target, sigma;
+    double samples; /* of it in the baseline */
+};
+
 struct an_excluded {
     int64_t sample_id;
     int64_t at_us;
@@ -47,6 +53,8 @@ struct an_limits {
     struct an_rule_choice rules;
     struct an_position_baseline *positions; /* NULL if the characteristic has no fixed places */
     size_t position_count;
+    struct an_product_baseline *products; /* NULL but for short_run */
+    size_t product_count;
     int64_t baseline_from_us, baseline_until_us;
     struct an_excluded *excluded;
     size_t excluded_count;

@@ -7,6 +7,7 @@
  */
 #include "judge/judging.h"
 
+#include "judge/along.h"
 #include "judge/learn_other.h"
 #include "judge/positions.h"
 #include "judge/readings.h"
@@ -23,6 +24,8 @@ struct an_chart_sample an_chart_sample_of(const struct an_sample *sample, enum a
                                 .count = sample->count,
                                 .opportunities = sample->opportunities,
                                 .second = (double)NAN,
+                                .life =
+                                    family == AN_WEAR ? an_life_of(sample->ribbon) : (double)NAN,
                                 .hours = (double)sample->at_us / 3.6e9};
 
     if (family == AN_C && !isfinite(c.opportunities)) {
@@ -136,6 +139,8 @@ static double bare_level(const struct an_characteristic *characteristic,
     case AN_INDIVIDUALS:
     case AN_BETWEEN_WITHIN:
     case AN_RESIDUALS:
+    case AN_WEAR:
+    case AN_SHORT_RUN:
     case AN_FAMILY_COUNT:
         break;
     }
@@ -358,6 +363,11 @@ enum an_status an_judging_do(struct an_store *store, struct an_judging *judging,
                       err);
     if (st) {
         return st;
+    }
+    for (size_t i = 0; i < j->count; i++) {
+        if (j->phase[i] != AN_NONE && j->phases->limits[j->phase[i]].model.family == AN_SHORT_RUN) {
+            an_products_scale(&j->phases->limits[j->phase[i]], &j->samples[i], &j->charted[i]);
+        }
     }
     compute_points(j);
     if (j->characteristic->signal_is_news) {

@@ -9,6 +9,7 @@
 
 #include "andamento/base/number.h"
 #include "andamento/stat/rare_events.h"
+#include "judge/along.h"
 
 #include <math.h>
 
@@ -16,7 +17,8 @@
 
 bool an_is_other_family(enum an_family family)
 {
-    return an_family_is_joint(family) || family == AN_RESIDUALS || family == AN_G || family == AN_T;
+    return an_family_is_joint(family) || family == AN_RESIDUALS || family == AN_G ||
+           family == AN_T || family == AN_WEAR || family == AN_SHORT_RUN;
 }
 
 static void start_model(const struct an_baseline *b, struct an_limits *limits)
@@ -199,6 +201,12 @@ enum an_status an_learn_other(const struct an_baseline *b, struct an_limits *lim
     if (an_family_is_joint(limits->model.family)) {
         return learn_joint(b, limits, arena, err);
     }
+    if (limits->model.family == AN_WEAR) {
+        return an_learn_wear(b, limits, arena, err);
+    }
+    if (limits->model.family == AN_SHORT_RUN) {
+        return an_learn_short_run(b, limits, arena, err);
+    }
     return limits->model.family == AN_RESIDUALS ? learn_residuals(b, limits, arena, err)
                                                 : learn_gaps(b, limits, arena, err);
 }
@@ -230,6 +238,21 @@ enum an_status an_other_warning(const struct an_limits *limits,
                                    "each sample is nearly the one before (coefficient %.2f): the "
                                    "level wanders without a mean, and residuals show jumps only",
                                    m->memory.phi);
+    } else if (m->family == AN_WEAR && m->wear.p > 0.01) {
+        told = true;
+        *warning =
+            an_arena_printf(arena,
+                            "the value hardly depends on the tool's life (p %.2f): the chart "
+                            "of single values does",
+                            m->wear.p);
+    } else if (m->family == AN_WEAR && m->wear.pure_p < 0.01) {
+        told = true;
+        *warning =
+            an_arena_printf(arena,
+                            "the %.0f tools of the baseline stand at heights of their own (p "
+                            "%.2g): one line for all has limits that a tool can stay outside "
+                            "of by itself",
+                            m->wear.tools, m->wear.pure_p);
     } else if ((m->family == AN_G || m->family == AN_T) && m->df_within < 20) {
         told = true;
         *warning = an_arena_printf(arena,

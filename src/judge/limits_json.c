@@ -82,6 +82,21 @@ static void put_other(struct an_json *json, const struct an_chart_model *m)
         put_numbers(json, "covariance", joint->covariance, joint->p * joint->p);
         an_json_end(json, '}');
     }
+    if (m->family == AN_WEAR) {
+        const struct an_wear *w = &m->wear;
+        an_json_key(json, "wear");
+        an_json_object(json);
+        an_json_put_number(json, "samples", w->samples);
+        an_json_put_number(json, "tools", w->tools);
+        an_json_put_number(json, "intercept", w->intercept);
+        an_json_put_number(json, "rate", w->rate);
+        an_json_put_number(json, "rate_se", w->rate_se);
+        an_json_put_number(json, "sigma", w->sigma);
+        an_json_put_number(json, "life_mean", w->life_mean);
+        an_json_put_number(json, "life_squares", w->life_squares);
+        an_json_put_number(json, "life_most", w->life_most);
+        an_json_end(json, '}');
+    }
     if (m->family == AN_RESIDUALS) {
         an_json_key(json, "memory");
         an_json_object(json);
@@ -119,6 +134,19 @@ void an_limits_model_json(const struct an_limits *limits, struct an_text *out)
     put_model(&json, &limits->model);
     put_weighting(&json, &limits->model.weighting);
     put_other(&json, &limits->model);
+    if (limits->product_count) {
+        an_json_key(&json, "products");
+        an_json_array(&json);
+        for (size_t i = 0; i < limits->product_count; i++) {
+            an_json_object(&json);
+            an_json_put_string(&json, "name", limits->products[i].name);
+            an_json_put_number(&json, "target", limits->products[i].target);
+            an_json_put_number(&json, "sigma", limits->products[i].sigma);
+            an_json_put_number(&json, "samples", limits->products[i].samples);
+            an_json_end(&json, '}');
+        }
+        an_json_end(&json, ']');
+    }
     put_rules(&json, &limits->rules);
     an_json_key(&json, "positions");
     an_json_array(&json);
@@ -318,6 +346,18 @@ static void get_other(struct source *source, const json_t *object, struct an_cha
     if (an_family_is_joint(m->family)) {
         get_joint(source, json_object_get(object, "joint"), m);
     }
+    if (m->family == AN_WEAR) {
+        const json_t *wear = json_object_get(object, "wear");
+        m->wear = (struct an_wear){.samples = get_number(source, wear, "samples"),
+                                   .tools = get_number(source, wear, "tools"),
+                                   .intercept = get_number(source, wear, "intercept"),
+                                   .rate = get_number(source, wear, "rate"),
+                                   .rate_se = get_number(source, wear, "rate_se"),
+                                   .sigma = get_number(source, wear, "sigma"),
+                                   .life_mean = get_number(source, wear, "life_mean"),
+                                   .life_squares = get_number(source, wear, "life_squares"),
+                                   .life_most = get_number(source, wear, "life_most")};
+    }
     if (m->family == AN_RESIDUALS) {
         m->memory = (struct an_autoregression){.phi = get_number(source, memory, "phi"),
                                                .phi_se = get_number(source, memory, "phi_se"),
@@ -397,6 +437,26 @@ static void get_positions(struct source *source, const json_t *object, struct an
     }
 }
 
+static void get_products(struct source *source, const json_t *object, struct an_limits *limits)
+{
+    const json_t *array = json_object_get(object, "products"); /* of short_run only */
+
+    limits->products = room_for(source, array, sizeof *limits->products);
+    if (!limits->products) {
+        return;
+    }
+    limits->product_count = json_array_size(array);
+    for (size_t i = 0; i < limits->product_count; i++) {
+        const json_t *one = json_array_get(array, i);
+        const char *name = keep_text(source, json_object_get(one, "name"), "products");
+        limits->products[i] =
+            (struct an_product_baseline){.name = name ? name : "",
+                                         .target = get_number(source, one, "target"),
+                                         .sigma = get_number(source, one, "sigma"),
+                                         .samples = get_number(source, one, "samples")};
+    }
+}
+
 static void get_warnings(struct source *source, const json_t *object, struct an_limits *limits)
 {
     const json_t *array = get_array(source, object, "warnings");
@@ -439,6 +499,7 @@ static void get_all(struct source *source, const json_t *object, struct an_limit
     get_model(source, object, &limits->model);
     get_rules(source, object, &limits->rules);
     get_positions(source, object, limits);
+    get_products(source, object, limits);
     limits->normality.a2 = get_number(source, normality, "a2");
     limits->normality.a2_star = get_number(source, normality, "a2_star");
     limits->normality.p = get_number(source, normality, "p");

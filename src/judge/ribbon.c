@@ -179,6 +179,9 @@ static const char *kind_title(const struct an_story *story)
 
 enum an_status an_story_ribbon(struct an_story *story, struct an_error *err)
 {
+    if (story->signal->characteristic->family == AN_WEAR) {
+        return AN_OK; /* what comes along is a number, no batch */
+    }
     const struct an_characteristic *c = story->signal->characteristic;
     struct batches b = {.story = story};
     double chance = 1;

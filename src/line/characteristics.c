@@ -283,7 +283,9 @@ static void read_one(struct an_reading *reading, const struct an_yaml_pair *pair
     an_read_limits_by(reading, limits, an_map_take(&map, "covariance"),
                       places->family ? places->family : key, one);
     one->rules = an_read_rules(reading, an_map_take(&map, "rules"));
-    an_read_ribbon(reading, an_map_take(&map, "ribbon"), line, one);
+    const struct an_yaml_node *ribbon = an_map_take(&map, "ribbon");
+    an_read_ribbon(reading, ribbon, line, one);
+    an_read_along(reading, &map, ribbon, places->family ? places->family : key, one);
     const struct an_yaml_node *sigmas = an_map_take(&map, "limit_sigmas");
     one->limit_sigmas = an_read_number(reading, sigmas, "limit_sigmas", 3);
     if (one->limit_sigmas < 1 || one->limit_sigmas > 6) {

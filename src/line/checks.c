@@ -64,7 +64,8 @@ static void check_readings(struct an_reading *reading, const struct an_character
                     : "two characteristics together are judged by t2 or mewma, not by '%s'",
                 family);
     } else if (one->kind == AN_DERIVED && one->family != AN_INDIVIDUALS &&
-               one->family != AN_RESIDUALS && !an_family_is_joint(one->family)) {
+               one->family != AN_RESIDUALS && one->family != AN_WEAR &&
+               one->family != AN_SHORT_RUN && !an_family_is_joint(one->family)) {
         an_tell(reading, at, "%s has one value an item, so its family is 'individuals', not '%s'",
                 places->what, family);
     } else if (one->subgroup == AN_SUBGROUP_ROW && wants_several_readings(one->family)) {

@@ -131,6 +131,11 @@ struct an_shape_choice {
     bool automatic; /* the best of all shapes is looked for */
 };
 
+struct an_product_given { /* NAN: to be learned */
+    const char *name;
+    double target, sigma;
+};
+
 struct an_characteristic {
     const char *name, *title;
     size_t station; /* index into stations */
@@ -172,7 +177,10 @@ struct an_characteristic {
     bool probability; /* p, np, c, u: limits from the distribution, not at sigmas */
     enum an_joint_spread spread; /* t2, mewma: what the covariance is learned from */
     struct an_rule_choice rules;   /* see stat/rules.h */
-    const char *ribbon_column;     /* column of this station that names the upstream batch */
+    const char *ribbon_column;     /* column of this station that names the upstream batch; of wear
+                                      the tool's life, of short_run the product */
+    struct an_product_given *products; /* short_run */
+    size_t product_count;
     size_t ribbon_kind;            /* or: kind of parent item to look up by links; or AN_NONE */
     int decimals;                  /* for showing; from the file if -1 */
     bool signal_is_news;           /* false: charted, never signalled */

@@ -5,6 +5,7 @@
  * unexplained; never computes a statistic itself.
  */
 #include "andamento/base/text.h"
+#include "judge/along.h"
 #include "judge/gauge.h"
 #include "judge/judging.h"
 #include "report/gather.h"
@@ -356,6 +357,107 @@ static const char *gaps_text(struct an_arena *arena, const struct an_limits *lim
                            an_say_number(arena, 100.0 / sqrt(m->df_within), 0));
 }
 
+/* The tool in use: its samples since life last fell, and where its line meets the spec. */
+static void add_end(struct an_text *text, const struct an_limits *limits,
+                    const struct an_stream_view *view, struct an_arena *arena, int places)
+{
+    const struct an_wear *wear = &limits->model.wear;
+    const struct an_characteristic *c = view->characteristic;
+    const double limit = wear->rate > 0 ? c->usl : c->lsl;
+    double *life = an_arena_alloc(arena, 2 * view->count + 1, sizeof *life);
+    double *y = life ? life + view->count : NULL;
+    struct an_wear_end end;
+    size_t n = 0;
+    if (!life) {
+        text->failed = true;
+        return;
+    }
+    for (size_t i = view->count; i > 0; i--) {
+        const double here = an_life_of(view->points[i - 1].sample.ribbon);
+        if (isnan(here) || view->points[i - 1].excluded || view->points[i - 1].sample.n < 1) {
+            continue;
+        }
+        if (n && here > life[n - 1]) {
+            break; /* the tool before */
+        }
+        life[n] = here;
+        y[n++] = view->points[i - 1].sample.mean;
+    }
+    if (n) {
+        an_text_addf(text, "; the tool in use stands at %s", an_say_number(arena, life[0], 0));
+    }
+    if (!n || isnan(limit)) {
+        return;
+    }
+    const enum an_status st = an_wear_end_of(wear, life, y, n, limit, 0.95, &end);
+    if (!st && end.upper > 0) {
+        an_text_addf(text, " and reaches the %s spec limit %s at about %s (95 %%: %s to %s)",
+                     wear->rate > 0 ? "upper" : "lower", an_say_number(arena, limit, places),
+                     an_say_number(arena, end.life, 0), an_say_number(arena, fmax(end.lower, 0), 0),
+                     an_say_number(arena, end.upper, 0));
+    } else if (st == AN_NO_SPREAD) {
+        an_text_add(text, "; the rate cannot be told from 0, so no end of life can be given");
+    }
+}
+
+static const char *wear_text(struct an_arena *arena, const struct an_limits *limits,
+                             const struct an_stream_view *view, const struct an_stream_sheet *sheet)
+{
+    const struct an_wear *wear = &limits->model.wear;
+    struct an_text text = {0};
+
+    an_text_addf(&text, "%.3g +- %.2g %s per unit of %s, from %.0f tools", wear->rate,
+                 2 * wear->rate_se, sheet->unit,
+                 view->characteristic->ribbon_column ? view->characteristic->ribbon_column : "life",
+                 wear->tools);
+    add_end(&text, limits, view, arena, sheet->decimals);
+    const char *copy = text.failed ? NULL : an_arena_copy(arena, an_text_of(&text), text.length);
+    an_text_free(&text);
+    return copy;
+}
+
+enum { PRODUCTS_TOLD = 4 };
+
+static const char *products_text(struct an_arena *arena, const struct an_limits *limits)
+{
+    struct an_text text = {0};
+
+    for (size_t i = 0; i < limits->product_count && i < PRODUCTS_TOLD; i++) {
+        const struct an_product_baseline *p = &limits->products[i];
+        an_text_addf(&text, "%s%s target %.5g, sigma %.3g", i ? "; " : "", p->name, p->target,
+                     p->sigma);
+    }
+    if (limits->product_count > PRODUCTS_TOLD) {
+        an_text_addf(&text, "; and %zu more", limits->product_count - PRODUCTS_TOLD);
+    }
+    const char *copy = text.failed ? NULL : an_arena_copy(arena, an_text_of(&text), text.length);
+    an_text_free(&text);
+    return copy;
+}
+
+/* Samples whose product the limits do not know; NULL if there are none. */
+static const char *unknown_products(struct an_arena *arena, const struct an_limits *limits,
+                                    const struct an_stream_view *view)
+{
+    const char *name = NULL;
+    int64_t count = 0;
+
+    for (size_t i = 0; i < view->count; i++) {
+        const struct an_sample *sample = &view->points[i].sample;
+        bool known = false;
+        for (size_t p = 0; sample->ribbon && !known && p < limits->product_count; p++) {
+            known = strcmp(limits->products[p].name, sample->ribbon) == 0;
+        }
+        count += !known;
+        name = known ? name : sample->ribbon ? sample->ribbon : "none named";
+    }
+    return count ? an_arena_printf(arena,
+                                   "%s of a product without target (%s): propose new limits, "
+                                   "or give it in 'products'",
+                                   an_say_many(arena, count, "sample"), name)
+                 : NULL;
+}
+
 enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_view *view,
                                const struct an_limits *all, size_t all_count,
                                struct an_stream_sheet *sheet)
@@ -373,6 +475,12 @@ enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_
         add(sheet, "Baseline", baseline_text(gather, limits));
         if (an_family_is_joint(limits->model.family)) {
             add(sheet, "Learned", joint_text(arena, limits, view->characteristic));
+        } else if (limits->model.family == AN_WEAR) {
+            add(sheet, "Wear", wear_text(arena, limits, view, sheet));
+            add(sheet, "Sigma", sigma_text(arena, limits, view, sheet));
+        } else if (limits->model.family == AN_SHORT_RUN) {
+            add(sheet, "Products", products_text(arena, limits));
+            add(sheet, "Not judged", unknown_products(arena, limits, view));
         } else if (limits->model.family == AN_G || limits->model.family == AN_T) {
             add(sheet, "Learned", gaps_text(arena, limits, sheet));
         } else {

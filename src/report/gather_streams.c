@@ -154,6 +154,7 @@ static bool copy_panel(const struct copying *copy, int panel)
         return false;
     }
     const char *ribbon = NULL;
+    const bool wears = view->characteristic && view->characteristic->family == AN_WEAR;
     for (size_t i = 0; i < into->count; i++) {
         const struct an_judged_point *from = &view->points[copy->first + i];
         const struct an_panel_point *at = panel_of(from, panel);
@@ -174,7 +175,7 @@ static bool copy_panel(const struct copying *copy, int panel)
                                    .phase = from->phase == AN_NONE ? 0 : from->phase + 1,
                                    .excluded = from->excluded,
                                    .gap_before = from->gap_before && i > 0,
-                                   .ribbon = from->sample.ribbon ? ribbon : NULL};
+                                   .ribbon = from->sample.ribbon && !wears ? ribbon : NULL};
     }
     mark_runs(copy, panel, into);
     return copy_signals(copy, panel, into);
@@ -528,7 +529,8 @@ static enum an_status fill_sheet(struct an_gather *gather, const struct an_strea
     sheet->described = view.characteristic != NULL;
     sheet->news = !view.characteristic || view.characteristic->signal_is_news;
     sheet->cautions = view.station ? view.station->cautions : NULL;
-    if (view.characteristic && view.characteristic->ribbon_column) {
+    const bool wears = view.characteristic && view.characteristic->family == AN_WEAR;
+    if (view.characteristic && view.characteristic->ribbon_column && !wears) {
         sheet->ribbon_title = column_words(gather->arena, view.characteristic->ribbon_column);
     } else if (view.characteristic && view.characteristic->ribbon_kind != AN_NONE &&
                view.characteristic->ribbon_kind < gather->line->kind_count) {

@@ -215,7 +215,9 @@ const char *an_say_family(enum an_family family)
         [AN_MEWMA] = "two variables at once: squared distance of their weighted mean",
         [AN_RESIDUALS] = "departure of each value from what the one before leads to expect",
         [AN_G] = "opportunities from one event to the next, limits by chance",
-        [AN_T] = "hours from one event to the next, limits by chance"};
+        [AN_T] = "hours from one event to the next, limits by chance",
+        [AN_WEAR] = "values of a tool that wears, limits about the line of wear over its life",
+        [AN_SHORT_RUN] = "products on one chart: distance from each one's target in its own sigmas"};
     return (unsigned)family < AN_FAMILY_COUNT ? words[family] : "chart of an unknown kind";
 }
 

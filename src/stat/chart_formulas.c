@@ -32,6 +32,8 @@ static const struct family families[AN_FAMILY_COUNT] = {
                       false},
     [AN_G] = {"g", "opportunities between events", NULL, true},
     [AN_T] = {"t", "time between events", NULL, true},
+    [AN_WEAR] = {"wear", "value", NULL, false},
+    [AN_SHORT_RUN] = {"short_run", "distance from the product's target", NULL, false},
 };
 
 static const struct family *family_of(enum an_family family)

@@ -17,7 +17,7 @@
 bool is_other(enum an_family family)
 {
     return family == AN_T2 || family == AN_MEWMA || family == AN_RESIDUALS || family == AN_G ||
-           family == AN_T;
+           family == AN_T || family == AN_WEAR || family == AN_SHORT_RUN;
 }
 
 static struct an_panel_point judge_t2(const struct an_chart_model *model, const double x[])
@@ -53,6 +53,16 @@ static struct an_panel_point judge_residual(const struct an_chart_model *model, 
     const struct an_residual left = an_autoregression_residual(&model->memory, value, last);
     return (struct an_panel_point){left.value, 0.0, -model->k * left.sigma, model->k * left.sigma,
                                    z_on_lines(left.value, 0.0, left.sigma, model->k)};
+}
+
+/* The plain value, between limits that follow the line. */
+static struct an_panel_point judge_wear(const struct an_chart_model *model, double value,
+                                        double life)
+{
+    const struct an_wear_expected at = an_wear_at(&model->wear, life);
+    return (struct an_panel_point){isnan(life) ? (double)NAN : value, at.value,
+                                   at.value - model->k * at.sigma, at.value + model->k * at.sigma,
+                                   z_on_lines(value, at.value, at.sigma, model->k)};
 }
 
 /* The first event of a chart begins its first gap, and has no point. */
@@ -104,6 +114,13 @@ struct an_chart_point judge_other(const struct an_chart_model *model,
         break;
     case AN_RESIDUALS:
         point.level = judge_residual(model, sample->mean, before);
+        break;
+    case AN_WEAR:
+        point.level = judge_wear(model, sample->mean, sample->life);
+        break;
+    case AN_SHORT_RUN:
+        point.level = (struct an_panel_point){sample->mean, 0.0, -model->k, model->k,
+                                              z_on_lines(sample->mean, 0.0, 1.0, model->k)};
         break;
     default:
         point.level = judge_gap(model, sample, at);

@@ -27,12 +27,16 @@ static const char stations[] =
     "      left: {column: v, unit: um, family: residuals}\n"
     "      lost: {count: n, opportunities: 100, family: g}\n"
     "      pause: {count: n, family: t}\n"
+    "      worn: {column: w, unit: um, subgroup: row, family: wear, life_column: cycles}\n"
+    "      mixed: {column: m, unit: um, subgroup: row, family: short_run, product_column: kind,\n"
+    "              products: {coarse: {target: 100}, extra: {target: 5, sigma: 1}}}\n"
     "      share: {count: n, opportunities: 100, family: np, limits: probability}\n";
 
 enum { BASE = 60, MORE = 60, ALL = BASE + MORE };
 
 struct made {
-    double dx[ALL], dy[ALL], v[ALL], n[ALL];
+    double dx[ALL], dy[ALL], v[ALL], n[ALL], worn[ALL], life[ALL], mixed[ALL];
+    const char *product[ALL];
 };
 
 /* From sample 90 on dx stands higher; at 100 v jumps; from 95 on events come in every sample. */
@@ -47,6 +51,11 @@ static void make(struct made *made)
         made->dy[i] = shared + 0.3 * scene_normal(&random);
         last = 0.7 * last + scene_normal(&random) + (i == 100 ? 7.0 : 0);
         made->v[i] = 50 + last;
+        made->life[i] = 10.0 * (i % 25 + 1); /* a tool lasts 25 samples */
+        made->worn[i] = 3 + 0.05 * made->life[i] + scene_normal(&random) + (i == 105 ? 6.0 : 0);
+        made->product[i] = i % 3 ? "fine" : "coarse";
+        made->mixed[i] = i % 3 ? 10 + 0.1 * scene_normal(&random) + (i == 110 ? 0.7 : 0)
+                               : 100 + 5 * scene_normal(&random);
         made->n[i] = i >= 95 ? 9.0 : i % 7 == 3 ? 1.0 : 0.0;
     }
 }
@@ -79,6 +88,12 @@ static void put(const struct made *made, int from, int until, bool with_partner)
             beside("dy", made->dy[i]);
         }
         beside("left", made->v[i]);
+        char life[24];
+        (void)snprintf(life, sizeof life, "%.0f", made->life[i]);
+        scene.last.ribbon = life;
+        beside("worn", made->worn[i]);
+        scene.last.ribbon = made->product[i];
+        beside("mixed", made->mixed[i]);
         (void)scene_count("lost", "", serial, at_of(i), made->n[i], 100);
         (void)scene_count("pause", "", serial, at_of(i), made->n[i], (double)NAN);
         (void)scene_count("share", "", serial, at_of(i), made->n[i], 100);
@@ -86,8 +101,9 @@ static void put(const struct made *made, int from, int until, bool with_partner)
     scene_file_end();
 }
 
-static const char *const streams[] = {"probe.both", "probe.slow",  "probe.all",  "probe.left",
-                                      "probe.lost", "probe.pause", "probe.share"};
+static const char *const streams[] = {"probe.both",  "probe.slow", "probe.all",
+                                      "probe.left",  "probe.lost", "probe.pause",
+                                      "probe.share", "probe.worn", "probe.mixed"};
 enum { STREAMS = sizeof streams / sizeof *streams };
 
 static void lock_all(void)
@@ -107,7 +123,10 @@ static void reckon(const struct made *made, size_t which, double value[ALL], boo
     struct an_gap gaps[BASE];
     struct an_gap_model gap_model;
     double x[2 * ALL];
+    struct an_wear wear;
     double since = 0, limit = 0, events = 0;
+    double ranges = 0, last = (double)NAN, fine = 0, fine_count = 0, coarse = 0, coarse_count = 0;
+    double fine_last = (double)NAN;
     size_t found = 0;
     bool known = false;
 
@@ -134,9 +153,26 @@ static void reckon(const struct made *made, size_t which, double value[ALL], boo
     }
     ck_assert_int_eq(
         an_gap_learn(which == 4 ? AN_GAP_TRIALS : AN_GAP_TIME, gaps, found, &gap_model), AN_OK);
+    ck_assert_int_eq(an_wear_learn(made->life, made->worn, BASE, NULL, &wear), AN_OK);
+    for (int i = 0; i < BASE; i++) { /* two products by hand */
+        if (strcmp(made->product[i], "fine") == 0) {
+            fine += made->mixed[i];
+            fine_count++;
+            ranges += isnan(fine_last) ? 0 : fabs(made->mixed[i] - fine_last);
+            fine_last = made->mixed[i];
+        } else {
+            coarse += isnan(last) ? 0 : fabs(made->mixed[i] - last);
+            coarse_count++;
+            last = made->mixed[i];
+        }
+    }
+    const double d2 = 1.1283791670955126;
+    const double fine_sigma = ranges / (fine_count - 1) / d2;
+    const double coarse_sigma = coarse / (coarse_count - 1) / d2;
     since = 0;
     known = false;
     for (int i = 0; i < ALL; i++) {
+        const bool is_fine = strcmp(made->product[i], "fine") == 0;
         const struct an_count_law law = {true, events / (BASE * 100.0), 100};
         struct an_residual left;
         switch (which) {
@@ -154,6 +190,16 @@ static void reckon(const struct made *made, size_t which, double value[ALL], boo
                 an_autoregression_residual(&memory, made->v[i], i ? made->v[i - 1] : (double)NAN);
             value[i] = left.value;
             beyond[i] = fabs(left.value) > 3 * left.sigma;
+            break;
+        case 7:
+            value[i] = made->worn[i];
+            beyond[i] = fabs(made->worn[i] - an_wear_at(&wear, made->life[i]).value) >
+                        3 * an_wear_at(&wear, made->life[i]).sigma;
+            break;
+        case 8:
+            value[i] = is_fine ? (made->mixed[i] - fine / fine_count) / fine_sigma
+                               : (made->mixed[i] - 100) / coarse_sigma;
+            beyond[i] = fabs(value[i]) > 3;
             break;
         case 6:
             value[i] = made->n[i];
@@ -272,7 +318,7 @@ START_TEST(which_variable_moved)
     (void)scene_check();
     const char *told = sentence_of("probe.both");
     ck_assert_msg(strstr(told, "Placement left its usual region") &&
-                      strstr(told, "dx up by 1.7 um (") && strstr(told, " sigma)") &&
+                      strstr(told, "dx up by 2.2 um (") && strstr(told, " sigma)") &&
                       strstr(told, "dy unchanged"),
                   "%s", told);
     told = sentence_of("probe.slow");
@@ -329,6 +375,8 @@ START_TEST(baselines_that_teach_nothing)
 
     make(&made);
     for (int i = 0; i < ALL; i++) {
+        made.life[i] = i;
+        made.product[i] = i == 7 ? "odd" : "fine";
         made.dy[i] = 3 * made.dx[i] + 1;
         made.v[i] = 5;
         made.n[i] = i == 3;
@@ -345,6 +393,12 @@ START_TEST(baselines_that_teach_nothing)
     check_told("too few to see how each depends on the one before");
     ck_assert_int_eq(propose("probe.lost", 0), AN_TOO_FEW);
     check_told("0 gaps between events");
+    ck_assert_int_eq(propose("probe.worn", 0), AN_DOMAIN);
+    check_told("the life in column cycles never falls back");
+    ck_assert_int_eq(propose("probe.worn", 4), AN_TOO_FEW);
+    check_told("4 usable samples with a life in column cycles");
+    ck_assert_int_eq(propose("probe.mixed", 0), AN_TOO_FEW);
+    check_told("product 'coarse' has 0 usable samples");
     scene_close();
 }
 END_TEST

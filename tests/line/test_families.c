@@ -99,6 +99,18 @@ static const struct {
     {"count: n, family: t, weighted: ewma", "'t' and 'weighted' do not go together", 29},
     {"count: n, opportunities: 5, family: u, weighted: ewma, limits: probability",
      "a chart with memory has limits of its own", 74},
+    {"column: v, unit: um, family: wear", "'wear' needs 'life_column", 40},
+    {"column: v, unit: um, family: short_run", "'short_run' needs 'product_column", 40},
+    {"column: v, unit: um, subgroup: row, life_column: n", "is for the family wear", 60},
+    {"column: v, unit: um, subgroup: row, products: {a: {target: 1}}",
+     "is for the family short_run", 57},
+    {"column: v, unit: um, family: wear, life_column: n, ribbon: {column: r}",
+     "'ribbon' and 'life_column' do not go together", 70},
+    {"column: v, unit: um, family: short_run, product_column: n, products: {a: {sigma: 1}}",
+     "product 'a' has no 'target'", 81},
+    {"column: v, unit: um, family: short_run, product_column: n, "
+     "products: {a: {target: 1, sigma: 0}}",
+     "'sigma' of product 'a' is above 0", 103},
     {"count: n, opportunities: 5, limits: chance", "limits", 47},
 };
 

@@ -737,6 +737,8 @@ START_TEST(names)
         {"residuals", "departure from what the value before leads to expect", NULL, false},
         {"g", "opportunities between events", NULL, true},
         {"t", "time between events", NULL, true},
+        {"wear", "value", NULL, false},
+        {"short_run", "distance from the product's target", NULL, false},
     };
     for (int i = 0; i < AN_FAMILY_COUNT; i++) {
         const enum an_family family = (enum an_family)i;

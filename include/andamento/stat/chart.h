@@ -14,6 +14,7 @@
 #include "andamento/stat/autoregression.h"
 #include "andamento/stat/multivariate.h"
 #include "andamento/stat/time_weighted.h"
+#include "andamento/stat/wear.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -35,6 +36,8 @@ enum an_family {
     AN_RESIDUALS, /* what an autoregression leaves */
     AN_G,         /* opportunities between events */
     AN_T,         /* time between events */
+    AN_WEAR,      /* departure from the line of a tool's wear */
+    AN_SHORT_RUN, /* products on one chart: mean is scaled by its product before */
     AN_FAMILY_COUNT
 };
 const char *an_family_name(enum an_family family); /* "xbar_r" ... "u_prime" */
@@ -49,6 +52,7 @@ struct an_chart_sample {
     double count, opportunities; /* attribute families */
     double second;               /* t2, mewma: the other variable; mean is the first */
     double hours;                /* t: when it was taken */
+    double life;                 /* wear: of the tool */
     bool excluded;               /* learn passes over it; moving ranges do not cross it */
 };
 
@@ -72,6 +76,7 @@ struct an_chart_model {
     double upper;     /* t2: its limit; NAN otherwise */
     struct an_joint joint;           /* t2, mewma */
     struct an_autoregression memory; /* residuals */
+    struct an_wear wear;
 };
 
 /*
@@ -106,7 +111,7 @@ extern const struct an_chart_point an_chart_no_point; /* all NAN */
  * use of mean range, Biometrika 37, 1950]; of pooled variances: their own.
  * np, c: counts of a sample of other opportunities are judged in proportion to them.
  * p', u': [Laney, Improved control charts for attributes, Quality Engineering 14(4), 2002].
- * AN_DOMAIN: t2, mewma, residuals, g, t, which are learned by their own functions.
+ * AN_DOMAIN: t2, mewma, residuals, g, t, wear, short_run, which are learned by their own functions.
  * AN_TOO_FEW: fewer than 2 usable samples, no moving range left between exclusions, no sample with
  * two readings (xbar_r: any without); AN_NO_SPREAD: sigma would be 0 (model is still written,
  * with sigma 0); AN_DOMAIN: a count below 0, above its opportunities (p, np), opportunities <= 0,
