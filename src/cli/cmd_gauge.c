@@ -4,6 +4,7 @@
 #include "cli/commands.h"
 #include "cli/gauge_answer.h"
 #include "judge/judge.h"
+#include "report/gauge_page.h"
 
 #include <math.h>
 #include <string.h>
@@ -392,4 +393,56 @@ const struct an_command an_command_gauge_list = {
         "it was studied. The status is 1 if one is not fit or past its calibration.\n",
     .options = list_options,
     .run = list,
+};
+
+/* ---- gauge report ----------------------------------------------------------------------------------- */
+static enum an_exit report(struct an_cli *cli)
+{
+    const char *path = an_option_value(&cli->options, "output");
+    struct an_gauge_record record;
+    struct an_gauge_result result;
+    struct an_gauge_page page = {
+        .path = path, .paper = &an_paper_a4, .program_version = cli->version};
+    int64_t study_id = 0;
+    enum an_status st = AN_OK;
+    if (!path) {
+        st = an_fail(&cli->err, AN_BAD_USAGE, "a report wants -o FILE, the PDF to write");
+    } else if (an_integer_parse(an_bytes_of(cli->options.operands[0]), &study_id) || study_id < 1) {
+        st = an_fail(&cli->err, AN_BAD_USAGE,
+                     "\"%s\" is not the number of a study; `andamento gauge list --all` lists them",
+                     cli->options.operands[0]);
+    }
+    st = st ? st : an_cli_open(cli, AN_STORE_READ, true);
+    st = st ? st : an_store_gauge_study(cli->store, study_id, cli->arena, &record, &cli->err);
+    st = st ? st : an_gauge_evaluate(&record, cli->arena, &result, &cli->err);
+    st = st ? st : an_ledger_head(cli->store, &page.head, &cli->err);
+    if (!st) {
+        const char *slash = strrchr(an_store_path(cli->store), '/');
+        page.store_name = slash ? slash + 1 : an_store_path(cli->store);
+        st = an_gauge_page_write(cli->line, &result, &page, &cli->err);
+    }
+    if (st) {
+        return an_cli_failed(cli, st);
+    }
+    an_text_addf(&cli->out, "%s\n", path);
+    return AN_EXIT_DONE;
+}
+
+static const struct an_option report_options[] = {
+    {"output", 'o', "FILE", "the PDF to write (required)"},
+    AN_OPTION_END,
+};
+
+const struct an_command an_command_gauge_report = {
+    .name = "gauge report",
+    .operands = "STUDY",
+    .summary = "one page on a study, as PDF",
+    .example = "andamento gauge report 3 -o gauge-3.pdf",
+    .more =
+        "STUDY is the number that `gauge study` printed and `gauge list --all` lists. The page is\n"
+        "computed again from the readings that the record holds.\n",
+    .options = report_options,
+    .operands_least = 1,
+    .operands_most = 1,
+    .run = report,
 };

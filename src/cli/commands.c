@@ -23,6 +23,7 @@ const struct an_command *const an_commands[] = {
     &an_command_components,
     &an_command_gauge_study,
     &an_command_gauge_list,
+    &an_command_gauge_report,
     &an_command_report_shift,
     &an_command_report_week,
     &an_command_export,

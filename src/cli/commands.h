@@ -25,6 +25,7 @@ extern const struct an_command an_command_capability;
 extern const struct an_command an_command_components;
 extern const struct an_command an_command_gauge_study;
 extern const struct an_command an_command_gauge_list;
+extern const struct an_command an_command_gauge_report;
 extern const struct an_command an_command_report_shift;
 extern const struct an_command an_command_report_week;
 extern const struct an_command an_command_export;

@@ -94,5 +94,26 @@ exits 0 "report" "$a" report week -o week.pdf
 pdftotext -layout week.pdf week.txt
 tr -s ' \n' '  ' <week.txt | grep -q 'G1 (oxide).*takes .* of the tolerance' ||
     fail "the week report does not tell the gauge's state"
+
+# ---- one page ----
+printf 'x\n9.9\n10.2\n10.1\n10.3\n' >bias.csv
+exits 0 "bias" "$a" gauge study bias.csv --gauge G1 --kind bias --columns reading=x --reference 10 --author a --reason b
+printf 'ref;got\n2;2,1\n2;2,2\n4;4,1\n4;4,0\n6;5,8\n6;5,9\n' >lin.csv
+exits 0 "linearity" "$a" gauge study lin.csv --gauge G1 --kind linearity --columns reading=got,reference=ref --author a --reason b
+printf 'p,w,x\n1,A,ok\n1,B,ok\n2,A,no\n2,B,no\n3,A,ok\n3,B,no\n4,A,ok\n4,B,ok\n' >sort.csv
+exits 0 "sorting" "$a" gauge study sort.csv --gauge G1 --kind sorting --columns part=p,operator=w,reading=x --author a --reason b
+for study in 1 2 4 5 6; do
+    exits 0 "page of study $study" "$a" gauge report $study -o page.pdf
+    cp page.pdf "page$study.pdf"
+    exits 0 "again" "$a" gauge report $study -o page.pdf
+    cmp -s page.pdf "page$study.pdf" || fail "study $study: two pages of the same study differ"
+    same "pages of study $study" "$(pdfinfo page.pdf | awk '/^Pages/ { print $2 }')" 1
+done
+pdftotext -layout page1.pdf - | tr -s ' \n' '  ' | grep -q 'takes 27.9 % of the study variation' ||
+    fail "the page does not tell the verdict"
+exits 64 "no file to write" "$a" gauge report 1
+exits 66 "no such study" "$a" gauge report 99 -o none.pdf
+[ -e none.pdf ] && fail "a page of no study was written"
+exits 64 "no number" "$a" gauge report one -o none.pdf
 exits 0 "the record is whole" "$a" verify
 done_testing
