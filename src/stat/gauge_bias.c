@@ -114,9 +114,10 @@ enum an_status an_gauge_linearity(const double value[], const double reference[]
     line->intercept = mean - line->slope * x.mean;
     line->se_slope = line->s / sqrt(x.ssd);
     line->se_intercept = line->s * sqrt(1.0 / (double)n + x.mean * x.mean / x.ssd);
-    line->t_slope = line->slope / line->se_slope;
-    line->t_intercept = line->intercept / line->se_intercept;
-    if (!(line->s > 0.0)) { /* a perfect line: sure of whatever it says */
+    if (line->s > 0.0) {
+        line->t_slope = line->slope / line->se_slope;
+        line->t_intercept = line->intercept / line->se_intercept;
+    } else { /* a perfect line: sure of whatever it says */
         line->t_slope = line->slope != 0.0 ? (double)INFINITY : 0.0;
         line->t_intercept = line->intercept != 0.0 ? (double)INFINITY : 0.0;
     }
