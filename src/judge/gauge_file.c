@@ -112,8 +112,10 @@ static enum an_status find_column(struct reader *r, const char *name, const char
             *column = i;
             return AN_OK;
         }
-        an_text_addf(&there, "%s%.*s", i ? ", " : "", (int)r->field[i].length,
-                     (const char *)r->field[i].at);
+    }
+    for (size_t i = 0; i < r->fields; i++) {
+        an_text_add(&there, i ? ", " : "");
+        an_text_add_visible(&there, r->field[i], 60);
     }
     const enum an_status st =
         an_fail(r->err, AN_BAD_INPUT, "%s:1: no column '%s' (%s); the file has: %.300s",
