@@ -231,6 +231,7 @@ static bool of_readings(struct walk *walk, const struct an_characteristic *c, do
     case AN_DERIVE_RADIAL:
     case AN_DERIVE_DIFFERENCE:
     case AN_DERIVE_TOGETHER:
+    case AN_DERIVE_EXTREMES:
     default:
         *value = moments.mean;
         return true;

@@ -305,7 +305,7 @@ enum an_status an_limits_propose(struct an_store *store, const struct an_line *l
                                  struct an_error *err)
 {
     struct an_stream stream;
-    struct an_baseline b = {.stream = &stream, .zone = line->zone};
+    struct an_baseline b = {.store = store, .stream = &stream, .zone = line->zone};
     const struct an_station *station;
     const char *purpose;
 

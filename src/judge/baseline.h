@@ -6,6 +6,7 @@
 #include "judge/judge.h"
 
 struct an_baseline {
+    struct an_store *store;
     const struct an_stream *stream;
     const struct an_characteristic *characteristic;
     const struct an_zone *zone; /* of times in sentences */

@@ -119,7 +119,7 @@ static enum an_status look_independence(struct look *look)
         limits->lag1 = (double)NAN;
         return AN_OK;
     }
-    if (an_family_is_joint(family) || family == AN_G || family == AN_T) {
+    if (an_family_is_joint(family) || family == AN_G || family == AN_T || family == AN_GROUP) {
         limits->lag1 = (double)NAN; /* z of these are no level */
         return AN_OK;
     }
@@ -163,7 +163,7 @@ static enum an_status look_normality(struct look *look)
     if (!scratch) {
         return AN_NO_MEMORY;
     }
-    if (an_family_is_joint(family) || family == AN_G || family == AN_T ||
+    if (an_family_is_joint(family) || family == AN_G || family == AN_T || family == AN_GROUP ||
         an_anderson_darling(look->z, look->z_count, scratch, normality)) {
         *normality = (struct an_normality){(double)NAN, (double)NAN, (double)NAN};
         return AN_OK;
@@ -357,8 +357,7 @@ static enum an_status warn_signals(struct look *look, const struct an_rule_hit *
     if (panel == 0 && an_is_other_family(look->limits->model.family)) {
         /* t2, g, t: by their tails; mewma: as its limit was found */
         luck = weighting->variables > 0 ? 1 / 370.4
-               : !an_family_is_joint(look->limits->model.family) &&
-                         weighting->kind != AN_GAPS
+               : !an_family_is_joint(look->limits->model.family) && weighting->kind != AN_GAPS
                    ? luck
                    : 2 * an_normal_above(look->limits->model.k);
     } else if (panel == 0 && weighting->kind != AN_UNWEIGHTED) {
@@ -434,7 +433,7 @@ static enum an_status look_apart(struct look *look)
     const char *text = NULL;
     const enum an_family family = look->limits->model.family;
 
-    if (an_family_is_joint(family) || family == AN_G || family == AN_T) {
+    if (an_family_is_joint(family) || family == AN_G || family == AN_T || family == AN_GROUP) {
         return AN_OK; /* their z is not one of a level */
     }
 

@@ -6,6 +6,7 @@
 #include "judge/joint_words.h"
 
 #include "andamento/stat/multivariate.h"
+#include "judge/group.h"
 #include "judge/learn_other.h"
 #include "judge/shown.h"
 
@@ -109,6 +110,45 @@ void an_words_joint(struct an_text *text, const struct an_story *story)
                      fabs(parts[j].deviation), unit[0] ? " " : "", unit,
                      fabs(parts[j].deviation) / sqrt(joint.covariance[3 * j]));
     }
+}
+
+/* The parts of a member's split that the group does not share: "head H3". */
+static void add_own_parts(struct an_text *text, const struct an_story *story, const char *name)
+{
+    struct an_split split = {0};
+    bool first = true;
+
+    if (an_split_of(name, NULL, story->arena, &split)) {
+        an_text_add(text, name);
+        return;
+    }
+    for (size_t i = 0; i < split.count; i++) {
+        if (!an_split_value(&story->split, split.parts[i].column)) {
+            an_text_addf(text, "%s%s %s", first ? "" : ", ", split.parts[i].column,
+                         split.parts[i].value);
+            first = false;
+        }
+    }
+}
+
+void an_words_member(struct an_text *text, const struct an_story *story)
+{
+    const struct an_judged_point *point = &story->view.points[story->last];
+    struct an_chart_sample charted = {0};
+    struct an_error unsaid;
+    size_t member = AN_NONE;
+
+    if (an_group_fill(story->store, &story->view.stream, story->signal->characteristic,
+                      story->limits, &point->sample, 1, NULL, &charted, &member, story->arena,
+                      &unsaid) ||
+        member == AN_NONE) {
+        an_text_add(text, ": one of its streams left its own level");
+        return;
+    }
+    an_text_add(text, ": ");
+    add_own_parts(text, story, story->limits->products[member].name);
+    an_text_addf(text, " stood %.1f sigma %s its own level", fabs(charted.mean),
+                 charted.mean > 0 ? "above" : "below");
 }
 
 void an_words_gap(struct an_text *text, const struct an_story *story)

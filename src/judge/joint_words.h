@@ -8,6 +8,8 @@
 
 /* "; dx up by 0.84 um (3.4 sigma), dy unchanged"; nothing where the values cannot be read again. */
 void an_words_joint(struct an_text *text, const struct an_story *story);
+/* ": head=H3 stood 4.2 sigma above its own level", the member that is furthest at the last hit. */
+void an_words_member(struct an_text *text, const struct an_story *story);
 /* " came sooner than luck explains: 3 h from one to the next, where 50 h is usual" */
 void an_words_gap(struct an_text *text, const struct an_story *story);
 

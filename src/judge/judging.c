@@ -8,6 +8,7 @@
 #include "judge/judging.h"
 
 #include "judge/along.h"
+#include "judge/group.h"
 #include "judge/learn_other.h"
 #include "judge/positions.h"
 #include "judge/readings.h"
@@ -133,6 +134,7 @@ static double bare_level(const struct an_characteristic *characteristic,
     case AN_MEWMA:
     case AN_G:
     case AN_T:
+    case AN_GROUP:
         return (double)NAN; /* no level by itself */
     case AN_XBAR_R:
     case AN_XBAR_S:
@@ -225,8 +227,8 @@ static void compute_points(struct an_judging *j)
 struct an_rule_choice an_panel_rules(const struct an_limits *limits, int panel)
 {
     struct an_rule_choice rules = limits->rules;
-    if (panel == 0 &&
-        (limits->model.weighting.kind != AN_UNWEIGHTED || limits->model.family == AN_T2)) {
+    if (panel == 0 && (limits->model.weighting.kind != AN_UNWEIGHTED ||
+                       limits->model.family == AN_T2 || limits->model.family == AN_GROUP)) {
         memset(rules.on, 0,
                sizeof rules.on); /* its points are not independent: runs mean nothing */
         rules.on[AN_RULE_BEYOND_LIMIT] = true;
@@ -335,6 +337,36 @@ static enum an_status apply_all(struct an_judging *j, struct an_arena *arena)
     return AN_OK;
 }
 
+/* Samples under limits of a group: the furthest of its members. */
+static enum an_status fill_groups(struct an_store *store, struct an_judging *j,
+                                  struct an_arena *arena, struct an_error *err)
+{
+    bool *use = NULL;
+    enum an_status st = AN_OK;
+
+    for (size_t p = 0; !st && p < j->phases->count; p++) {
+        const struct an_limits *limits = &j->phases->limits[p];
+        size_t wanted = 0;
+        if (limits->model.family != AN_GROUP ||
+            j->characteristic->derivation != AN_DERIVE_EXTREMES) {
+            continue;
+        }
+        use = use ? use : an_arena_alloc(arena, j->count + 1, sizeof *use);
+        if (!use) {
+            return an_fail(err, AN_NO_MEMORY, "out of memory while judging");
+        }
+        for (size_t i = 0; i < j->count; i++) {
+            use[i] = j->phase[i] == p;
+            wanted += use[i];
+        }
+        if (wanted) {
+            st = an_group_fill(store, j->stream, j->characteristic, limits, j->samples, j->count,
+                               use, j->charted, NULL, arena, err);
+        }
+    }
+    return st;
+}
+
 enum an_status an_judging_do(struct an_store *store, struct an_judging *judging,
                              struct an_arena *arena, struct an_error *err)
 {
@@ -361,6 +393,10 @@ enum an_status an_judging_do(struct an_store *store, struct an_judging *judging,
     }
     st = an_second_of(store, j->stream, j->characteristic, j->samples, j->count, j->charted, arena,
                       err);
+    if (st) {
+        return st;
+    }
+    st = fill_groups(store, j, arena, err);
     if (st) {
         return st;
     }

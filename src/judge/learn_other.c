@@ -10,6 +10,7 @@
 #include "andamento/base/number.h"
 #include "andamento/stat/rare_events.h"
 #include "judge/along.h"
+#include "judge/group.h"
 
 #include <math.h>
 
@@ -18,7 +19,7 @@
 bool an_is_other_family(enum an_family family)
 {
     return an_family_is_joint(family) || family == AN_RESIDUALS || family == AN_G ||
-           family == AN_T || family == AN_WEAR || family == AN_SHORT_RUN;
+           family == AN_T || family == AN_WEAR || family == AN_SHORT_RUN || family == AN_GROUP;
 }
 
 static void start_model(const struct an_baseline *b, struct an_limits *limits)
@@ -203,6 +204,9 @@ enum an_status an_learn_other(const struct an_baseline *b, struct an_limits *lim
     }
     if (limits->model.family == AN_WEAR) {
         return an_learn_wear(b, limits, arena, err);
+    }
+    if (limits->model.family == AN_GROUP) {
+        return an_learn_group(b, limits, arena, err);
     }
     if (limits->model.family == AN_SHORT_RUN) {
         return an_learn_short_run(b, limits, arena, err);

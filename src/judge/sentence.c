@@ -240,6 +240,21 @@ static void add_movement(struct an_text *text, const struct an_story *story)
     }
 }
 
+/* One of parallel streams stands apart from its own level. */
+static void add_member(struct an_text *text, const struct an_story *story)
+{
+    an_words_member(text, story);
+    if (is_single(story)) {
+        const struct an_civil at =
+            an_zone_civil(story->line->zone, story->view.points[story->last].sample.at_us);
+        an_text_add(text, " in one sample at ");
+        add_time(text, &at);
+    } else {
+        an_text_add(text, " ");
+        add_since(text, story);
+    }
+}
+
 /* Two variables have left their usual region; how far says the distance, which way the parts. */
 static void add_distance(struct an_text *text, const struct an_story *story)
 {
@@ -338,7 +353,9 @@ const char *an_story_sentence(const struct an_story *story, bool with_rules)
     const char *note = story->signal->ribbon_note;
 
     add_subject(&text, story);
-    if (an_family_is_joint(story->limits->model.family)) {
+    if (story->limits->model.family == AN_GROUP) {
+        add_member(&text, story);
+    } else if (an_family_is_joint(story->limits->model.family)) {
         add_distance(&text, story);
     } else if (story->limits->model.family == AN_G || story->limits->model.family == AN_T) {
         an_words_gap(&text, story);

@@ -27,7 +27,7 @@ const char *an_shown_unit(const struct an_characteristic *characteristic, struct
     const bool proportion = characteristic->family == AN_P || characteristic->family == AN_P_PRIME;
     char number[32];
 
-    if (characteristic->family == AN_SHORT_RUN) {
+    if (characteristic->family == AN_SHORT_RUN || characteristic->family == AN_GROUP) {
         return "sigma";
     }
     if (characteristic->family == AN_T) {

@@ -10,7 +10,9 @@
 static enum an_family usual_family(const struct an_characteristic *one)
 {
     if (one->kind == AN_DERIVED) {
-        return one->derivation == AN_DERIVE_TOGETHER ? AN_T2 : AN_INDIVIDUALS; /* one value an item */
+        return one->derivation == AN_DERIVE_TOGETHER   ? AN_T2
+               : one->derivation == AN_DERIVE_EXTREMES ? AN_GROUP
+                                                       : AN_INDIVIDUALS; /* one value an item */
     }
     if (one->kind == AN_COUNTED) {
         if (one->events.count > 0) {
@@ -50,8 +52,8 @@ void an_read_limits_by(struct an_reading *reading, const struct an_yaml_node *li
     static const struct an_word_choice spreads[] = {{"successive", AN_JOINT_SUCCESSIVE, false},
                                                     {"all", AN_JOINT_ALL, false}};
     const bool joint = an_family_is_joint(one->family);
-    const bool plain = one->family == AN_P || one->family == AN_NP || one->family == AN_C ||
-                       one->family == AN_U;
+    const bool plain =
+        one->family == AN_P || one->family == AN_NP || one->family == AN_C || one->family == AN_U;
     one->probability = an_read_choice(reading, limits, "limits", kinds, 2, 0) == 1;
     if (one->probability && !plain && one->family != AN_G && one->family != AN_T) {
         an_tell(reading, limits,
@@ -63,8 +65,8 @@ void an_read_limits_by(struct an_reading *reading, const struct an_yaml_node *li
         an_tell(reading, limits, "a chart with memory has limits of its own; leave 'limits' out");
         one->probability = false;
     }
-    one->spread = (enum an_joint_spread)an_read_choice(reading, covariance, "covariance", spreads, 2,
-                                                       AN_JOINT_SUCCESSIVE);
+    one->spread = (enum an_joint_spread)an_read_choice(reading, covariance, "covariance", spreads,
+                                                       2, AN_JOINT_SUCCESSIVE);
     if (covariance && !joint) {
         an_tell(reading, covariance, "'covariance' is for the families t2 and mewma");
     }
@@ -73,13 +75,15 @@ void an_read_limits_by(struct an_reading *reading, const struct an_yaml_node *li
         const double lambda = one->weighting.kind == AN_EWMA ? one->weighting.lambda : 0.1;
         double limit = 0.0;
         if (one->weighting.kind > AN_EWMA || one->weighting.head_start > 0.0) {
-            an_tell(reading, family, "'mewma' is an ewma of two variables; say 'weighted: {ewma: 0.1}'");
+            an_tell(reading, family,
+                    "'mewma' is an ewma of two variables; say 'weighted: {ewma: 0.1}'");
         } else if (an_mewma_limit(2, lambda, USUAL_BETWEEN, &limit)) {
             an_tell(reading, family, "'mewma' wants a weight from 0.03 to 1, not %g", lambda);
         }
         one->weighting = (struct an_weighting){
             .kind = AN_EWMA, .lambda = lambda, .limits = limit, .steady = true, .variables = 2};
-    } else if ((gaps || one->family == AN_T2) && one->weighting.kind != AN_UNWEIGHTED) {
+    } else if ((gaps || one->family == AN_T2 || one->family == AN_GROUP) &&
+               one->weighting.kind != AN_UNWEIGHTED) {
         an_tell(reading, family, "'%s' and 'weighted' do not go together%s",
                 an_family_name(one->family),
                 one->family == AN_T2 ? "; use 'family: mewma'" : "; leave 'weighted' out");

@@ -63,8 +63,14 @@ static void check_readings(struct an_reading *reading, const struct an_character
                     ? "'%s' is of two characteristics; say 'derived: {how: together, of: [a, b]}'"
                     : "two characteristics together are judged by t2 or mewma, not by '%s'",
                 family);
+    } else if ((one->derivation == AN_DERIVE_EXTREMES) != (one->family == AN_GROUP)) {
+        an_tell(reading, at,
+                one->family == AN_GROUP
+                    ? "'%s' is of parallel streams; say 'derived: {how: extremes, of: a}'"
+                    : "extremes of parallel streams are judged by group, not by '%s'",
+                family);
     } else if (one->kind == AN_DERIVED && one->family != AN_INDIVIDUALS &&
-               one->family != AN_RESIDUALS && one->family != AN_WEAR &&
+               one->family != AN_GROUP && one->family != AN_RESIDUALS && one->family != AN_WEAR &&
                one->family != AN_SHORT_RUN && !an_family_is_joint(one->family)) {
         an_tell(reading, at, "%s has one value an item, so its family is 'individuals', not '%s'",
                 places->what, family);
@@ -123,10 +129,12 @@ void an_check_characteristic(struct an_reading *reading, const struct an_charact
     } else {
         check_readings(reading, one, places);
     }
-    if (one->derivation == AN_DERIVE_TOGETHER && places->spec) {
-        an_tell(reading, places->spec,
-                "%s is a distance of two variables and has no spec; give it to each of them",
-                places->what);
+    if ((one->derivation == AN_DERIVE_TOGETHER || one->derivation == AN_DERIVE_EXTREMES) &&
+        places->spec) {
+        an_tell(reading, places->spec, "%s is %s and has no spec; give it to each of them",
+                places->what,
+                one->derivation == AN_DERIVE_TOGETHER ? "a distance of two variables"
+                                                      : "made of several streams");
     }
     check_bounds(reading, one, places);
     check_splits(reading, one, places);

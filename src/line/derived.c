@@ -20,6 +20,7 @@ static const struct an_word_choice derivations[] = {
     {"sd", AN_DERIVE_SD, false},
     {"difference", AN_DERIVE_DIFFERENCE, false},
     {"together", AN_DERIVE_TOGETHER, false},
+    {"extremes", AN_DERIVE_EXTREMES, false},
 };
 
 static bool takes_two(enum an_derivation how)
@@ -137,10 +138,11 @@ static void check_together(struct an_reading *reading, const struct an_character
                strcmp(sources[0]->splits.at[i], one->splits.at[i]) == 0;
     }
     if (!same) {
-        an_tell(reading, places->of[1],
-                "'%s' and '%s' are judged together sample by sample, so both and '%s' need the same "
-                "'split'",
-                sources[0]->name, sources[1]->name, one->name);
+        an_tell(
+            reading, places->of[1],
+            "'%s' and '%s' are judged together sample by sample, so both and '%s' need the same "
+            "'split'",
+            sources[0]->name, sources[1]->name, one->name);
     }
     for (size_t k = 0; k < 2; k++) {
         if (sources[k]->kind == AN_MEASURED && sources[k]->subgroup != AN_SUBGROUP_ITEM) {
@@ -156,12 +158,39 @@ static void check_together(struct an_reading *reading, const struct an_character
     }
 }
 
+/* The group has the columns that its members share; they have at least one more. */
+static void check_extremes(struct an_reading *reading, const struct an_characteristic *one,
+                           const struct an_characteristic *source,
+                           const struct an_characteristic_places *places)
+{
+    bool fewer = one->splits.count < source->splits.count;
+    for (size_t i = 0; fewer && i < one->splits.count; i++) {
+        size_t k = 0;
+        while (k < source->splits.count && strcmp(source->splits.at[k], one->splits.at[i]) != 0) {
+            k++;
+        }
+        fewer = k < source->splits.count;
+    }
+    if (!fewer) {
+        an_tell(reading, places->split ? places->split : places->key,
+                "'%s' gathers the streams that '%s' is split into: give it 'split' with fewer of "
+                "those columns, or 'split: []' for all of them in one",
+                one->name, source->name);
+    }
+    if (source->subgroup != AN_SUBGROUP_ITEM && source->kind == AN_MEASURED) {
+        an_tell(reading, places->of[0],
+                "'%s' has several samples an item; to be gathered it wants 'subgroup: item'",
+                source->name);
+    }
+}
+
 static void take_over(struct an_characteristic *one, const struct an_characteristic *source,
                       const struct an_characteristic_places *places)
 {
     if (!one->unit) {
-        const bool bare =
-            one->derivation == AN_DERIVE_MIN_OVER_MAX || one->derivation == AN_DERIVE_TOGETHER;
+        const bool bare = one->derivation == AN_DERIVE_MIN_OVER_MAX ||
+                          one->derivation == AN_DERIVE_TOGETHER ||
+                          one->derivation == AN_DERIVE_EXTREMES;
         one->unit = bare ? "1" : source->unit;
         one->column_unit = one->unit;
     }
@@ -182,9 +211,11 @@ static void check_unit(struct an_reading *reading, const struct an_line *line,
     const struct an_characteristic *source = &line->characteristics[one->of[0]];
     const struct an_bytes unit = an_bytes_of(one->unit);
     const struct an_bytes percent = an_bytes_of("%");
-    if (one->derivation == AN_DERIVE_TOGETHER) {
+    if (one->derivation == AN_DERIVE_TOGETHER || one->derivation == AN_DERIVE_EXTREMES) {
         if (places->unit && !an_unit_same(unit, an_bytes_of("1"))) {
-            an_tell(reading, places->unit, "a distance of two variables has no unit; leave it out");
+            an_tell(reading, places->unit, "%s has no unit; leave it out",
+                    one->derivation == AN_DERIVE_TOGETHER ? "a distance of two variables"
+                                                          : "a value in sigmas");
         }
         return;
     }
@@ -254,6 +285,9 @@ void an_settle_derived(struct an_reading *reading, struct an_line *line, size_t 
         }
         take_over(one, &line->characteristics[one->of[0]], &places[i]);
         check_unit(reading, line, one, &places[i]);
+        if (one->derivation == AN_DERIVE_EXTREMES) {
+            check_extremes(reading, one, &line->characteristics[one->of[0]], &places[i]);
+        }
         if (one->derivation == AN_DERIVE_TOGETHER && one->of[1] != AN_NONE) {
             const struct an_characteristic *sources[2] = {&line->characteristics[one->of[0]],
                                                           &line->characteristics[one->of[1]]};

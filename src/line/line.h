@@ -113,6 +113,8 @@ enum an_derivation {
     AN_DERIVE_MEAN,
     AN_DERIVE_SD,        /* n - 1 */
     AN_DERIVE_DIFFERENCE, /* item mean of the first minus that of the second */
+    AN_DERIVE_EXTREMES,   /* of parallel streams of one: stored is the mean over all of them, each is
+                             looked up in its own stream */
     AN_DERIVE_TOGETHER    /* both judged at once: stored is the item mean of the first, the other is
                              looked up beside it in its own stream */
 };

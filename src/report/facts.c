@@ -424,8 +424,10 @@ static const char *products_text(struct an_arena *arena, const struct an_limits 
 
     for (size_t i = 0; i < limits->product_count && i < PRODUCTS_TOLD; i++) {
         const struct an_product_baseline *p = &limits->products[i];
-        an_text_addf(&text, "%s%s target %.5g, sigma %.3g", i ? "; " : "", p->name, p->target,
-                     p->sigma);
+        an_text_addf(&text,
+                     limits->model.family == AN_GROUP ? "%s%s level %.5g, sigma %.3g"
+                                                      : "%s%s target %.5g, sigma %.3g",
+                     i ? "; " : "", p->name, p->target, p->sigma);
     }
     if (limits->product_count > PRODUCTS_TOLD) {
         an_text_addf(&text, "; and %zu more", limits->product_count - PRODUCTS_TOLD);
@@ -478,6 +480,8 @@ enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_
         } else if (limits->model.family == AN_WEAR) {
             add(sheet, "Wear", wear_text(arena, limits, view, sheet));
             add(sheet, "Sigma", sigma_text(arena, limits, view, sheet));
+        } else if (limits->model.family == AN_GROUP) {
+            add(sheet, "Members", products_text(arena, limits));
         } else if (limits->model.family == AN_SHORT_RUN) {
             add(sheet, "Products", products_text(arena, limits));
             add(sheet, "Not judged", unknown_products(arena, limits, view));

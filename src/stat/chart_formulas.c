@@ -33,6 +33,7 @@ static const struct family families[AN_FAMILY_COUNT] = {
     [AN_G] = {"g", "opportunities between events", NULL, true},
     [AN_T] = {"t", "time between events", NULL, true},
     [AN_WEAR] = {"wear", "value", NULL, false},
+    [AN_GROUP] = {"group", "furthest from its own level", NULL, false},
     [AN_SHORT_RUN] = {"short_run", "distance from the product's target", NULL, false},
 };
 

@@ -8,6 +8,7 @@
  * statistic itself, held against the limit found for it. Either way z and limit cannot disagree.
  */
 #include "andamento/stat/rare_events.h"
+#include "andamento/stat/short_run.h"
 #include "andamento/stat/tests.h"
 #include "stat/chart_formulas.h"
 #include "stat/distribution.h"
@@ -17,7 +18,7 @@
 bool is_other(enum an_family family)
 {
     return family == AN_T2 || family == AN_MEWMA || family == AN_RESIDUALS || family == AN_G ||
-           family == AN_T || family == AN_WEAR || family == AN_SHORT_RUN;
+           family == AN_T || family == AN_WEAR || family == AN_SHORT_RUN || family == AN_GROUP;
 }
 
 static struct an_panel_point judge_t2(const struct an_chart_model *model, const double x[])
@@ -117,6 +118,14 @@ struct an_chart_point judge_other(const struct an_chart_model *model,
         break;
     case AN_WEAR:
         point.level = judge_wear(model, sample->mean, sample->life);
+        break;
+    case AN_GROUP: /* its limit has the false alarms of one stream at k, whatever there are */
+        if (sample->n >= 1.0) {
+            const double limit = an_group_limit(sample->n, model->k);
+            point.level =
+                (struct an_panel_point){sample->mean, 0.0, -limit, limit,
+                                        z_on_lines(sample->mean, 0.0, limit / model->k, model->k)};
+        }
         break;
     case AN_SHORT_RUN:
         point.level = (struct an_panel_point){sample->mean, 0.0, -model->k, model->k,

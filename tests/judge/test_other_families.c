@@ -7,6 +7,7 @@
 #include "andamento/stat/attribute_limits.h"
 #include "andamento/stat/rare_events.h"
 #include "andamento/stat/run_length.h"
+#include "andamento/stat/short_run.h"
 #include "support.h"
 
 #include <math.h>
@@ -27,6 +28,8 @@ static const char stations[] =
     "      left: {column: v, unit: um, family: residuals}\n"
     "      lost: {count: n, opportunities: 100, family: g}\n"
     "      pause: {count: n, family: t}\n"
+    "      part: {column: p, unit: um, split: head, signals: no}\n"
+    "      heads: {title: Offset by head, derived: {how: extremes, of: part}, split: []}\n"
     "      worn: {column: w, unit: um, subgroup: row, family: wear, life_column: cycles}\n"
     "      mixed: {column: m, unit: um, subgroup: row, family: short_run, product_column: kind,\n"
     "              products: {coarse: {target: 100}, extra: {target: 5, sigma: 1}}}\n"
@@ -37,6 +40,7 @@ enum { BASE = 60, MORE = 60, ALL = BASE + MORE };
 struct made {
     double dx[ALL], dy[ALL], v[ALL], n[ALL], worn[ALL], life[ALL], mixed[ALL];
     const char *product[ALL];
+    double head[3][ALL];
 };
 
 /* From sample 90 on dx stands higher; at 100 v jumps; from 95 on events come in every sample. */
@@ -51,6 +55,10 @@ static void make(struct made *made)
         made->dy[i] = shared + 0.3 * scene_normal(&random);
         last = 0.7 * last + scene_normal(&random) + (i == 100 ? 7.0 : 0);
         made->v[i] = 50 + last;
+        for (int h = 0; h < 3; h++) { /* levels and scatters of their own; the last moves at 100 */
+            made->head[h][i] =
+                10.0 * h + (h + 1) * (scene_normal(&random) + (h == 2 && i >= 100 ? -5 : 0));
+        }
         made->life[i] = 10.0 * (i % 25 + 1); /* a tool lasts 25 samples */
         made->worn[i] = 3 + 0.05 * made->life[i] + scene_normal(&random) + (i == 105 ? 6.0 : 0);
         made->product[i] = i % 3 ? "fine" : "coarse";
@@ -65,13 +73,18 @@ static int64_t at_of(int i)
     return SCENE_START + i * (10 * AN_MINUTE_US);
 }
 
-static void beside(const char *characteristic, double value)
+static void beside_in(const char *characteristic, const char *split, double value)
 {
     struct an_sample sample = scene.last;
 
     sample.mean = sample.min = sample.max = value;
-    sample.stream_id = scene_stream(characteristic, "");
+    sample.stream_id = scene_stream(characteristic, split);
     OK(an_store_put_sample(scene.store, &sample, &scene.err));
+}
+
+static void beside(const char *characteristic, double value)
+{
+    beside_in(characteristic, "", value);
 }
 
 static void put(const struct made *made, int from, int until, bool with_partner)
@@ -88,6 +101,12 @@ static void put(const struct made *made, int from, int until, bool with_partner)
             beside("dy", made->dy[i]);
         }
         beside("left", made->v[i]);
+        beside("heads", 0);
+        beside_in("part", "head=H1", made->head[0][i]);
+        beside_in("part", "head=H2", made->head[1][i]);
+        if (i != 103) { /* that one gave nothing once: the two others are held against less */
+            beside_in("part", "head=H3", made->head[2][i]);
+        }
         char life[24];
         (void)snprintf(life, sizeof life, "%.0f", made->life[i]);
         scene.last.ribbon = life;
@@ -101,9 +120,9 @@ static void put(const struct made *made, int from, int until, bool with_partner)
     scene_file_end();
 }
 
-static const char *const streams[] = {"probe.both",  "probe.slow", "probe.all",
-                                      "probe.left",  "probe.lost", "probe.pause",
-                                      "probe.share", "probe.worn", "probe.mixed"};
+static const char *const streams[] = {"probe.both",  "probe.slow",  "probe.all",   "probe.left",
+                                      "probe.lost",  "probe.pause", "probe.share", "probe.worn",
+                                      "probe.mixed", "probe.heads"};
 enum { STREAMS = sizeof streams / sizeof *streams };
 
 static void lock_all(void)
@@ -112,6 +131,25 @@ static void lock_all(void)
         (void)scene_limits(streams[s], BASE);
         scene_lock(streams[s]);
     }
+}
+
+/* The head furthest from its own level in the baseline, and the limit of as many as there are. */
+static double furthest(const struct made *made, int at, double *limit)
+{
+    double most = 0;
+
+    for (int h = 0; h < 3; h++) {
+        double mean = 0;
+        double ranges = 0;
+        for (int i = 0; i < BASE; i++) {
+            mean += made->head[h][i] / BASE;
+            ranges += i ? fabs(made->head[h][i] - made->head[h][i - 1]) / (BASE - 1) : 0;
+        }
+        const double z = (made->head[h][at] - mean) / (ranges / 1.1283791670955126);
+        most = fabs(z) > fabs(most) && !(h == 2 && at == 103) ? z : most;
+    }
+    *limit = an_group_limit(at == 103 ? 2 : 3, 3);
+    return most;
 }
 
 /* z of every sample of the whole sequence by the functions of the statistics alone. */
@@ -200,6 +238,10 @@ static void reckon(const struct made *made, size_t which, double value[ALL], boo
             value[i] = is_fine ? (made->mixed[i] - fine / fine_count) / fine_sigma
                                : (made->mixed[i] - 100) / coarse_sigma;
             beyond[i] = fabs(value[i]) > 3;
+            break;
+        case 9:
+            value[i] = furthest(made, i, &limit);
+            beyond[i] = fabs(value[i]) > limit;
             break;
         case 6:
             value[i] = made->n[i];
@@ -318,11 +360,15 @@ START_TEST(which_variable_moved)
     (void)scene_check();
     const char *told = sentence_of("probe.both");
     ck_assert_msg(strstr(told, "Placement left its usual region") &&
-                      strstr(told, "dx up by 2.2 um (") && strstr(told, " sigma)") &&
+                      strstr(told, "dx up by 2.4 um (") && strstr(told, " sigma)") &&
                       strstr(told, "dy unchanged"),
                   "%s", told);
     told = sentence_of("probe.slow");
     ck_assert_msg(strstr(told, "dx up by") && strstr(told, "dy unchanged"), "%s", told);
+    told = sentence_of("probe.heads");
+    ck_assert_msg(strstr(told, "Offset by head: head H3 stood ") &&
+                      strstr(told, "sigma below its own level since"),
+                  "%s", told);
     told = sentence_of("probe.lost");
     ck_assert_msg(strstr(told, "came sooner than luck explains") &&
                       strstr(told, "opportunities from one to the next"),

@@ -738,6 +738,7 @@ START_TEST(names)
         {"g", "opportunities between events", NULL, true},
         {"t", "time between events", NULL, true},
         {"wear", "value", NULL, false},
+        {"group", "furthest from its own level", NULL, false},
         {"short_run", "distance from the product's target", NULL, false},
     };
     for (int i = 0; i < AN_FAMILY_COUNT; i++) {

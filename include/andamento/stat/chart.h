@@ -37,6 +37,7 @@ enum an_family {
     AN_G,         /* opportunities between events */
     AN_T,         /* time between events */
     AN_WEAR,      /* departure from the line of a tool's wear */
+    AN_GROUP,     /* parallel streams: mean is the furthest of them in sigmas, n how many there are */
     AN_SHORT_RUN, /* products on one chart: mean is scaled by its product before */
     AN_FAMILY_COUNT
 };
@@ -111,7 +112,7 @@ extern const struct an_chart_point an_chart_no_point; /* all NAN */
  * use of mean range, Biometrika 37, 1950]; of pooled variances: their own.
  * np, c: counts of a sample of other opportunities are judged in proportion to them.
  * p', u': [Laney, Improved control charts for attributes, Quality Engineering 14(4), 2002].
- * AN_DOMAIN: t2, mewma, residuals, g, t, wear, short_run, which are learned by their own functions.
+ * AN_DOMAIN: t2, mewma, residuals, g, t, wear, short_run, group, which are learned by their own functions.
  * AN_TOO_FEW: fewer than 2 usable samples, no moving range left between exclusions, no sample with
  * two readings (xbar_r: any without); AN_NO_SPREAD: sigma would be 0 (model is still written,
  * with sigma 0); AN_DOMAIN: a count below 0, above its opportunities (p, np), opportunities <= 0,
