@@ -3,8 +3,8 @@
  * verify: the ledger is whole, kept originals still have their hashes, rows are as digested, and
  * what is gone was dropped by record. Must never change anything.
  */
-#include "andamento/store/retention.h"
 #include "andamento/store/intake.h"
+#include "andamento/store/retention.h"
 #include "cli/commands.h"
 
 #include <stdlib.h>

@@ -186,12 +186,11 @@ static enum an_status hold_by_verdict(struct an_reading *reading, const struct a
     if (verdict->reason == AN_HOLD_PARENT_UNKNOWN) {
         const bool own = verdict->link == AN_NONE;
         const size_t column = own ? plan->item : plan->links[verdict->link].column;
-        const size_t kind =
-            own ? plan->station->item_kind : plan->links[verdict->link].rule->kind;
+        const size_t kind = own ? plan->station->item_kind : plan->links[verdict->link].rule->kind;
 
-        (void)an_row_complain(row, plan, column, verdict->reason, &complaint,
-                              "no station has seen the %s \"%s\" yet",
-                              plan->line->kinds[kind].title, an_shown(row->cells[column].text).text);
+        (void)an_row_complain(
+            row, plan, column, verdict->reason, &complaint, "no station has seen the %s \"%s\" yet",
+            plan->line->kinds[kind].title, an_shown(row->cells[column].text).text);
     } else if (verdict->reason == AN_HOLD_TIME_BEFORE) {
         (void)an_row_complain(row, plan, plan->time, verdict->reason, &complaint,
                               "\"%s\" is before this item was made, by more than the clocks may "
@@ -229,8 +228,8 @@ static bool is_asked(struct an_reading *reading, uint64_t line)
     while (reading->only_next < reading->only_count && reading->only[reading->only_next] < line) {
         reading->only_next++;
     }
-    return !reading->only || (reading->only_next < reading->only_count &&
-                              reading->only[reading->only_next] == line);
+    return !reading->only ||
+           (reading->only_next < reading->only_count && reading->only[reading->only_next] == line);
 }
 
 static enum an_status take_row(struct an_reading *reading, struct an_bytes text,

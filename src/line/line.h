@@ -111,11 +111,11 @@ enum an_derivation {
     AN_DERIVE_RADIAL,         /* sqrt(a^2 + b^2) of the item means of two characteristics */
     AN_DERIVE_RANGE,          /* largest minus smallest reading */
     AN_DERIVE_MEAN,
-    AN_DERIVE_SD,        /* n - 1 */
+    AN_DERIVE_SD,         /* n - 1 */
     AN_DERIVE_DIFFERENCE, /* item mean of the first minus that of the second */
-    AN_DERIVE_EXTREMES,   /* of parallel streams of one: stored is the mean over all of them, each is
+    AN_DERIVE_EXTREMES, /* of parallel streams of one: stored is the mean over all of them, each is
                              looked up in its own stream */
-    AN_DERIVE_TOGETHER    /* both judged at once: stored is the item mean of the first, the other is
+    AN_DERIVE_TOGETHER  /* both judged at once: stored is the item mean of the first, the other is
                              looked up beside it in its own stream */
 };
 
@@ -176,17 +176,17 @@ struct an_characteristic {
     int subgroup_size;
     double limit_sigmas;           /* 3 by default */
     struct an_weighting weighting; /* of the level panel; all zero: points one by one */
-    bool probability; /* p, np, c, u: limits from the distribution, not at sigmas */
-    enum an_joint_spread spread; /* t2, mewma: what the covariance is learned from */
+    bool probability;              /* p, np, c, u: limits from the distribution, not at sigmas */
+    enum an_joint_spread spread;   /* t2, mewma: what the covariance is learned from */
     struct an_rule_choice rules;   /* see stat/rules.h */
     const char *ribbon_column;     /* column of this station that names the upstream batch; of wear
                                       the tool's life, of short_run the product */
     struct an_product_given *products; /* short_run */
     size_t product_count;
-    size_t ribbon_kind;            /* or: kind of parent item to look up by links; or AN_NONE */
-    int decimals;                  /* for showing; from the file if -1 */
-    bool signal_is_news;           /* false: charted, never signalled */
-    struct an_shape_choice shape;  /* of the readings, for capability */
+    size_t ribbon_kind;           /* or: kind of parent item to look up by links; or AN_NONE */
+    int decimals;                 /* for showing; from the file if -1 */
+    bool signal_is_news;          /* false: charted, never signalled */
+    struct an_shape_choice shape; /* of the readings, for capability */
     size_t line_no;
 };
 

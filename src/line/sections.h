@@ -91,8 +91,9 @@ void an_read_limits_by(struct an_reading *reading, const struct an_yaml_node *li
                        const struct an_yaml_node *covariance, const struct an_yaml_node *family,
                        struct an_characteristic *one);
 /* along.c: life of a tool, product; after family, weighting and ribbon */
-void an_read_along(struct an_reading *reading, struct an_map *map, const struct an_yaml_node *ribbon,
-                   const struct an_yaml_node *family, struct an_characteristic *one);
+void an_read_along(struct an_reading *reading, struct an_map *map,
+                   const struct an_yaml_node *ribbon, const struct an_yaml_node *family,
+                   struct an_characteristic *one);
 enum an_family an_read_family(struct an_reading *reading, const struct an_yaml_node *node,
                               const struct an_characteristic *one);
 void an_read_subgroup(struct an_reading *reading, const struct an_yaml_node *node,

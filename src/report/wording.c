@@ -218,7 +218,8 @@ const char *an_say_family(enum an_family family)
         [AN_T] = "hours from one event to the next, limits by chance",
         [AN_WEAR] = "values of a tool that wears, limits about the line of wear over its life",
         [AN_GROUP] = "parallel streams as one: the one furthest from its own level, in its sigmas",
-        [AN_SHORT_RUN] = "products on one chart: distance from each one's target in its own sigmas"};
+        [AN_SHORT_RUN] =
+            "products on one chart: distance from each one's target in its own sigmas"};
     return (unsigned)family < AN_FAMILY_COUNT ? words[family] : "chart of an unknown kind";
 }
 

@@ -135,7 +135,7 @@ static void add_line(double lines[], size_t *count, double z)
 static void lay_zones(struct an_rule_chain *chain)
 {
     const bool *on = chain->choice.on;
-    double lines[8];
+    double lines[8] = {0};
     size_t count = 0;
     if (on[AN_RULE_BEYOND_LIMIT]) {
         add_line(lines, &count, chain->k);

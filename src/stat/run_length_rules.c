@@ -384,13 +384,20 @@ static double stretch(const struct laid *laid, struct solver *w, const double b[
     }
     for (int round = 0; round < 400 && largest(w->r, n) > enough; round++) {
         const double next = dot(w->r0, w->r, n);
+        if (next == 0.0 || rho == 0.0 || omega == 0.0) {
+            break; /* broken down: the caller begins a new stretch from here */
+        }
         const double beta = next / rho * (alpha / omega);
         rho = next;
         for (size_t i = 0; i < n; i++) {
             w->p[i] = w->r[i] + beta * (w->p[i] - omega * w->v[i]);
         }
         minus_apply(laid, w->p, w->v, n);
-        alpha = rho / dot(w->r0, w->v, n);
+        const double along = dot(w->r0, w->v, n);
+        if (along == 0.0) {
+            break;
+        }
+        alpha = rho / along;
         for (size_t i = 0; i < n; i++) {
             w->s[i] = w->r[i] - alpha * w->v[i];
         }
@@ -403,9 +410,6 @@ static double stretch(const struct laid *laid, struct solver *w, const double b[
         for (size_t i = 0; i < n; i++) {
             x[i] += alpha * w->p[i] + omega * w->s[i];
             w->r[i] = w->s[i] - omega * w->t[i];
-        }
-        if (omega == 0.0) {
-            break;
         }
     }
     minus_apply(laid, x, w->r, n);

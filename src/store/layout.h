@@ -57,10 +57,10 @@ struct an_layout {
 void an_layout_write(const struct an_layout *layout, struct an_text *out);
 /* Hands the lines' bytes to the sink, which stops with anything but 0 (AN_IO). AN_DOMAIN: no such
  * piece; AN_NO_MEMORY. */
-AN_CHECKED enum an_status an_layout_expand(struct an_packer *packer, struct an_bytes piece,
+AN_CHECKED enum an_status an_layout_expand(struct an_packer *packer, struct an_bytes bytes,
                                            int (*sink)(void *context, const void *at,
                                                        size_t length),
-                                           void *context, int64_t *bytes);
+                                           void *context, int64_t *length);
 /* Is the text what the number's digits make, so that it comes back from them? */
 bool an_layout_is_plain(struct an_bytes text, char mark);
 

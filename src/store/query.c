@@ -67,8 +67,7 @@ enum an_status an_store_may_put(struct an_store *store, const char *doing, struc
         return an_fail(err, AN_DENIED, "%s: '%s' was opened for reading only", doing, store->path);
     }
     if (!an_writer_lock_is_held(store->lock)) {
-        return an_fail(err, AN_BUG, "%s: the writer's lock of '%s' was let go", doing,
-                       store->path);
+        return an_fail(err, AN_BUG, "%s: the writer's lock of '%s' was let go", doing, store->path);
     }
     if (store->failed) {
         return an_fail(err, AN_IO,

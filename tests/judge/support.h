@@ -27,7 +27,7 @@ struct scene {
     char folder[64];
     /* the file in hand */
     const char *station;
-    const char *ribbon; /* of samples put by scene_plain */
+    const char *ribbon;    /* of samples put by scene_plain */
     struct an_sample last; /* as it was put */
     struct an_file file;
     int files;

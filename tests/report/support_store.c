@@ -233,12 +233,12 @@ void mill_add_trouble(struct mill *mill)
     OK(an_store_next_file(mill->store, &file.file_id, &mill->err));
     for (uint64_t line = 4; line < 7; line++) {
         struct an_held row = {.file_id = file.file_id,
-                                    .line = line,
-                                    .column = 3,
-                                    .column_name = "r",
-                                    .code = "number.bad",
-                                    .why = "'2.0.1' is no number",
-                                    .text = an_bytes_of("T-1,x,2.0.1")};
+                              .line = line,
+                              .column = 3,
+                              .column_name = "r",
+                              .code = "number.bad",
+                              .why = "'2.0.1' is no number",
+                              .text = an_bytes_of("T-1,x,2.0.1")};
         OK(an_store_put_held(mill->store, &row, &mill->err));
     }
     file.rows = 3;

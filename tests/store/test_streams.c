@@ -372,12 +372,12 @@ static void put_plans(void)
         for (const char *c = plan->held_codes; *c; c++) {
             const char code[2] = {*c, '\0'};
             struct an_held held = {.file_id = file.file_id,
-                                         .line = 7,
-                                         .column = 2,
-                                         .column_name = "dx",
-                                         .code = code,
-                                         .why = "why",
-                                         .text = {(const unsigned char *)"1,\0\xff", 4}};
+                                   .line = 7,
+                                   .column = 2,
+                                   .column_name = "dx",
+                                   .code = code,
+                                   .why = "why",
+                                   .text = {(const unsigned char *)"1,\0\xff", 4}};
             OK(an_store_put_held(store, &held, &err));
         }
         OK(an_store_put_file(store, &file, &err));

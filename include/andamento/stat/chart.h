@@ -37,7 +37,7 @@ enum an_family {
     AN_G,         /* opportunities between events */
     AN_T,         /* time between events */
     AN_WEAR,      /* departure from the line of a tool's wear */
-    AN_GROUP,     /* parallel streams: mean is the furthest of them in sigmas, n how many there are */
+    AN_GROUP, /* parallel streams: mean is the furthest of them in sigmas, n how many there are */
     AN_SHORT_RUN, /* products on one chart: mean is scaled by its product before */
     AN_FAMILY_COUNT
 };
@@ -72,10 +72,10 @@ struct an_chart_model {
     double between; /* between_within: sigma between item means beyond what sigma_within
                              explains; >= 0; NAN otherwise */
     struct an_weighting weighting; /* of the level panel; all zero: points one by one */
-    bool probability; /* p, np, c, u: limits from the distribution, tails Phi(-k) each */
-    bool whole;       /* g: opportunities are whole, so gaps are geometric; else exponential */
-    double upper;     /* t2: its limit; NAN otherwise */
-    struct an_joint joint;           /* t2, mewma */
+    bool probability;      /* p, np, c, u: limits from the distribution, tails Phi(-k) each */
+    bool whole;            /* g: opportunities are whole, so gaps are geometric; else exponential */
+    double upper;          /* t2: its limit; NAN otherwise */
+    struct an_joint joint; /* t2, mewma */
     struct an_autoregression memory; /* residuals */
     struct an_wear wear;
 };
