@@ -103,11 +103,14 @@ static bool level_of(const struct an_chart_model *model, const struct an_chart_s
                                          theory.sigma * model->dispersion};
         return true;
     }
+    if (!(sample->n >= 1.0)) {
+        return false;
+    }
     const bool by_n = model->family == AN_XBAR_R || model->family == AN_XBAR_S;
     *level =
         (struct an_plain_point){sample->mean, model->centre,
                                 by_n ? model->sigma_within / sqrt(sample->n) : model->sigma_level};
-    return sample->n >= 1.0;
+    return true;
 }
 
 /* Exact limits of a count, on the scale of what is plotted. */
