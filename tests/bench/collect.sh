@@ -58,11 +58,11 @@ seconds() { # command...: wall seconds, output dropped
     echo "$(date +%s.%N) $from" | awk '{ printf "%.4f\n", $1 - $2 }'
 }
 
-peak_of() { # command...: its peak resident memory in KiB
-    "$@" >/dev/null 2>&1 &
+peak_of() { # folder: peak resident memory of collect in KiB
+    "$program" collect --quiet --threads "$threads" --station transfer "$1" >/dev/null 2>&1 &
     pid=$!
     most=0
-    while now=$(sed -n 's/^VmHWM: *\([0-9]*\) kB/\1/p' "/proc/$pid/status" 2>/dev/null) &&
+    while now=$(sed -n 's/^VmHWM:[^0-9]*\([0-9]*\) kB/\1/p' "/proc/$pid/status" 2>/dev/null) &&
         [ -n "$now" ]; do
         most=$now
         sleep 0.01
@@ -150,7 +150,7 @@ ratio "ten times the rows / the rows" tenfold collect
 echo "$(median small) $small" | awk '{ printf "  %-58s %6.0f\n", "small files a second", $2 / $1 }'
 
 fresh
-echo "peak memory: $(peak_of collect dense "$threads") KiB on dense"
+echo "peak memory: $(peak_of dense) KiB on dense"
 bytes=$(du -sb --apparent-size dense | cut -f1)
 sqlite3 line.store 'PRAGMA wal_checkpoint' >/dev/null
 share() { # text sql
@@ -163,4 +163,4 @@ stat -c %s line.store | awk -v all="$bytes" '{
 share "of it originals" 'SELECT sum(length(packed)) FROM original_piece'
 share "of it packed readings" 'SELECT sum(length(packed)) FROM block'
 fresh
-echo "peak memory: $(peak_of collect tenfold "$threads") KiB on ten times the rows"
+echo "peak memory: $(peak_of tenfold) KiB on ten times the rows"
