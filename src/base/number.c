@@ -129,10 +129,10 @@ static bool fit(struct digits *d, int *decimals)
 enum an_status an_decimal_parse(struct an_bytes field, char mark, char group,
                                 struct an_decimal *number)
 {
-    struct cursor c = {field.at, field.at + field.length};
-    if (field.length == 0) {
+    if (field.length == 0) { /* perhaps nowhere */
         return AN_DOMAIN;
     }
+    struct cursor c = {field.at, field.at + field.length};
     const bool negative = takes(&c, '-');
     if (!negative) {
         (void)takes(&c, '+');
@@ -183,10 +183,10 @@ char *an_number_shortest(double value, char buffer[32])
 
 enum an_status an_integer_parse(struct an_bytes field, int64_t *number)
 {
-    struct cursor c = {field.at, field.at + field.length};
-    if (field.length == 0) {
+    if (field.length == 0) { /* perhaps nowhere */
         return AN_DOMAIN;
     }
+    struct cursor c = {field.at, field.at + field.length};
     const bool negative = takes(&c, '-');
     if (!negative) {
         (void)takes(&c, '+');
