@@ -110,7 +110,10 @@ enum an_status an_sql_fail(struct an_store *store, int rc, const char *doing, st
 /* Runs SQL that is no query and has no parameters. */
 AN_CHECKED enum an_status an_sql_run(struct an_store *store, const char *sql, const char *doing,
                                      struct an_error *err);
-/* AN_OK if the handle may write now: in a transaction, no failure before. */
+/* AN_OK if the handle may write: the lock is held, no failure before. */
+AN_CHECKED enum an_status an_store_may_write(struct an_store *store, const char *doing,
+                                             struct an_error *err);
+/* AN_OK if it may write now: in a transaction that SQLite has not taken back by itself. */
 AN_CHECKED enum an_status an_store_may_put(struct an_store *store, const char *doing,
                                            struct an_error *err);
 

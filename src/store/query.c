@@ -61,7 +61,7 @@ enum an_status an_sql_run(struct an_store *store, const char *sql, const char *d
     return an_sql_fail(store, sqlite3_exec(store->db, sql, NULL, NULL, NULL), doing, err);
 }
 
-enum an_status an_store_may_put(struct an_store *store, const char *doing, struct an_error *err)
+enum an_status an_store_may_write(struct an_store *store, const char *doing, struct an_error *err)
 {
     if (!store->can_write) {
         return an_fail(err, AN_DENIED, "%s: '%s' was opened for reading only", doing, store->path);
@@ -75,8 +75,21 @@ enum an_status an_store_may_put(struct an_store *store, const char *doing, struc
                        "program is started again",
                        doing, store->path);
     }
+    return AN_OK;
+}
+
+enum an_status an_store_may_put(struct an_store *store, const char *doing, struct an_error *err)
+{
+    const enum an_status st = an_store_may_write(store, doing, err);
+    if (st) {
+        return st;
+    }
     if (!store->in_transaction) {
         return an_fail(err, AN_BUG, "%s: no transaction is open", doing);
+    }
+    if (sqlite3_get_autocommit(store->db)) { /* what is put now would be stored by itself */
+        return an_fail(err, AN_NO_MEMORY,
+                       "%s: memory ran out, and SQLite took the transaction back", doing);
     }
     return AN_OK;
 }

@@ -29,9 +29,7 @@ enum an_status an_store_begin(struct an_store *store, struct an_error *err)
     if (store->in_transaction) {
         return an_fail(err, AN_BUG, "%s: one is open already", doing);
     }
-    store->in_transaction = true; /* so that the check below looks at the rest */
-    enum an_status st = an_store_may_put(store, doing, err);
-    store->in_transaction = false;
+    enum an_status st = an_store_may_write(store, doing, err);
     if (!st && store->rollback_due) {
         st = an_store_end_rollback(store, doing, err);
     }
@@ -133,8 +131,12 @@ enum an_status an_store_back(struct an_store *store, struct an_error *err)
 {
     static const char doing[] = "undoing a part";
 
-    if (!store->in_transaction || sqlite3_get_autocommit(store->db)) {
+    if (!store->in_transaction) {
         return an_fail(err, AN_BUG, "%s: no transaction is open", doing);
+    }
+    if (sqlite3_get_autocommit(store->db)) {
+        return an_fail(err, AN_NO_MEMORY,
+                       "%s: memory ran out, and SQLite took the transaction back", doing);
     }
     reset_statements(store);
     an_store_forget(store);

@@ -152,20 +152,20 @@ static size_t end_failing(enum memory memory)
     return seen;
 }
 
-static size_t count_allocations(enum memory memory)
+static size_t count_allocations(enum memory memory, bool each)
 {
     size_t taken = 0;
 
     sweep_reset();
     fail_at(memory, (size_t)1 << 40, false);
-    ck_assert_int_eq(sweep_run(&taken, false, &bench.err), AN_OK);
+    ck_assert_int_eq(sweep_run(&taken, each, &bench.err), AN_OK);
     return end_failing(memory);
 }
 
 static void sweep_memory(enum memory memory, bool for_ever, bool again, size_t most)
 {
     bench.options.threads = 1; /* so that allocation k is the same one each time */
-    const size_t count = count_allocations(memory);
+    const size_t count = count_allocations(memory, again);
     const size_t step = sweep_step(count, most);
     size_t done = 0;
     size_t failures = 0;

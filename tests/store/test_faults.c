@@ -395,6 +395,39 @@ START_TEST(rolled_back_without_memory)
 }
 END_TEST
 
+/* Without memory SQLite may take the transaction back by itself: nothing is stored after that, and the
+ * commit tells. */
+START_TEST(taken_back_by_sqlite)
+{
+    bool taken_back = false;
+    enum an_status marked = AN_NO_MEMORY;
+    for (size_t k = 1; marked; k++) {
+        struct an_error err;
+        struct an_store *store = NULL;
+        struct filled filled;
+        const char *path = store_with_one_file(&store);
+        OK(an_store_begin(store, &err));
+        OK(fill_file(store, 2, &filled, &err));
+        memory.k = k;
+        memory.seen = 0;
+        memory.for_ever = false;
+        marked = an_store_mark(store, &err);
+        memory.k = 0;
+        ck_assert(marked == AN_OK || marked == AN_NO_MEMORY);
+        const enum an_status put = fill_file(store, 3, &filled, &err);
+        const enum an_status committed = an_store_commit(store, &err);
+        ck_assert_msg(committed == AN_OK || committed == AN_NO_MEMORY, "%s", err.text);
+        ck_assert_int_eq(put, committed);
+        taken_back = taken_back || committed;
+        an_store_rollback(store);
+        an_store_close(store);
+        ck_assert_int_eq(sound_files(path), committed ? 1 : 3);
+        ck_assert_uint_lt(k, 1000);
+    }
+    ck_assert(taken_back);
+}
+END_TEST
+
 /* Rows of a file that is never put: told before SQLite would. */
 START_TEST(file_left_out)
 {
@@ -441,6 +474,7 @@ int main(void)
     tcase_add_checked_fixture(transactions, scratch_make, scratch_remove);
     tcase_add_test(transactions, rolled_back);
     tcase_add_test(transactions, rolled_back_without_memory);
+    tcase_add_test(transactions, taken_back_by_sqlite);
     tcase_add_test(transactions, file_left_out);
     suite_add_tcase(suite, transactions);
     SRunner *runner = srunner_create(suite);
