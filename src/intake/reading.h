@@ -130,6 +130,11 @@ AN_CHECKED enum an_status an_reading_put_original(struct an_reading *reading,
 /* What was put is undone: the store is taken away. */
 void an_reading_take_back(struct an_reading *reading);
 
+/* The store is this reading's from here on; what waited for it is put, and stays if it may have to be
+ * put again. */
+AN_CHECKED enum an_status an_reading_hand_in(struct an_reading *reading, struct an_store *store,
+                                             int64_t file_id, bool again, struct an_error *err);
+
 /* reading_lines.c: all lines and records that are there; of a file to be held whole they are only
  * counted. */
 AN_CHECKED enum an_status an_reading_lines(struct an_reading *reading, struct an_error *err);
