@@ -32,6 +32,7 @@ static void sweep_calls(enum fault fault, bool for_ever, bool each, size_t most)
     const size_t step = sweep_step(calls, most);
     size_t done = 0;
     size_t failures = 0;
+    size_t missed = 0;
 
     for (size_t k = 1; k <= calls; k += step) {
         size_t taken = 0;
@@ -42,7 +43,9 @@ static void sweep_calls(enum fault fault, bool for_ever, bool each, size_t most)
         sweep_reset();
         faulty_set(fault, (int)k, for_ever);
         const enum an_status st = sweep_run(&taken, each, &bench.err);
-        ck_assert_msg(faulty_struck(), "%s: it never came to that", when);
+        /* by threads, files share transactions as they happen to be read: the last calls may not be made */
+        ck_assert_msg(faulty_struck() || !each, "%s: it never came to that", when);
+        missed += !faulty_struck();
         faulty_set(fault, 0, false);
         ck_assert_msg(st == AN_OK || (st != AN_BUG && bench.err.text[0]), "%s: %s: %s", when,
                       an_status_name(st), bench.err.text);
@@ -51,6 +54,7 @@ static void sweep_calls(enum fault fault, bool for_ever, bool each, size_t most)
         sweep_restart(taken, when);
         done++;
     }
+    ck_assert_uint_le(missed, 1 + done / 2);
     (void)printf("%s%s%s: %zu of %zu, %zu stopped the run\n", fault_name(fault),
                  for_ever ? ", for ever" : "", each ? ", one by one" : "", done, calls, failures);
 }
