@@ -3,13 +3,18 @@
 #include "cli/commands.h"
 
 const struct an_command *const an_commands[] = {
-    &an_command_demo,         &an_command_init,           &an_command_probe,
-    &an_command_collect,      &an_command_held,           &an_command_held_explain,
-    &an_command_held_release, &an_command_held_acts,      &an_command_held_missing,
-    &an_command_streams,      &an_command_limits_propose, &an_command_limits_lock,
-    &an_command_limits_show,  &an_command_check,          &an_command_signals,
-    &an_command_answer,       &an_command_capability,     &an_command_components,
-    &an_command_gauge_study,  &an_command_gauge_list,     &an_command_gauge_report,
-    &an_command_report_shift, &an_command_report_week,    &an_command_export,
-    &an_command_verify,       &an_command_retain,         NULL,
+    &an_command_demo,           &an_command_init,
+    &an_command_probe,          &an_command_collect,
+    &an_command_held,           &an_command_held_explain,
+    &an_command_held_release,   &an_command_held_acts,
+    &an_command_held_missing,   &an_command_streams,
+    &an_command_limits_propose, &an_command_limits_lock,
+    &an_command_limits_show,    &an_command_limits_design,
+    &an_command_check,          &an_command_signals,
+    &an_command_answer,         &an_command_capability,
+    &an_command_components,     &an_command_gauge_study,
+    &an_command_gauge_list,     &an_command_gauge_report,
+    &an_command_report_shift,   &an_command_report_week,
+    &an_command_export,         &an_command_verify,
+    &an_command_retain,         NULL,
 };

@@ -18,6 +18,7 @@ extern const struct an_command an_command_streams;
 extern const struct an_command an_command_limits_propose;
 extern const struct an_command an_command_limits_lock;
 extern const struct an_command an_command_limits_show;
+extern const struct an_command an_command_limits_design;
 extern const struct an_command an_command_check;
 extern const struct an_command an_command_signals;
 extern const struct an_command an_command_answer;
