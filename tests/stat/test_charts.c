@@ -290,6 +290,27 @@ START_TEST(flow_rate)
 }
 END_TEST
 
+/* The range panel's centre and limits at every n against d2 and d3 as computed. */
+START_TEST(constants_of_ranges)
+{
+    for (size_t n = 2; n <= 30; n++) {
+        const struct an_chart_model model = {.family = AN_XBAR_R,
+                                             .k = 3.0,
+                                             .centre = 0.0,
+                                             .sigma_within = 1.0,
+                                             .sigma_level = 1.0,
+                                             .dispersion = 1.0};
+        const struct an_chart_sample sample = {.n = (double)n, .mean = 0.0, .range = 2.0};
+        const struct an_chart_point point = an_chart_judge(&model, &sample, NULL);
+        double d2, d3;
+        ck_assert_int_eq(an_d2(n, &d2), AN_OK);
+        ck_assert_int_eq(an_d3(n, &d3), AN_OK);
+        check_close(point.spread.centre, d2, 1e-14, "d2 of %zu", n);
+        check_close(point.spread.ucl, d2 + 3.0 * d3, 1e-14, "limit of %zu", n);
+    }
+}
+END_TEST
+
 /* An excluded sample is not learned from, and no moving range crosses it: by hand. */
 START_TEST(excluded_samples_break_ranges)
 {
@@ -762,6 +783,7 @@ int main(void)
     Suite *suite = suite_create("stat.charts");
     TCase *tcase = tcase_create("charts");
     tcase_add_test(tcase, piston_rings);
+    tcase_add_test(tcase, constants_of_ranges);
     tcase_add_test(tcase, piston_rings_unequal);
     tcase_add_test(tcase, flow_rate);
     tcase_add_test(tcase, excluded_samples_break_ranges);
