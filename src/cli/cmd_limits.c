@@ -2,6 +2,7 @@
 /* limits propose, lock, show: limits are learned from a baseline and put in force by a person. */
 #include "andamento/store/intake.h"
 #include "cli/commands.h"
+#include "judge/expected.h"
 #include "judge/judge.h"
 
 #include <math.h>
@@ -35,10 +36,18 @@ static void json_model(struct an_json *json, const struct an_limits *limits)
     an_json_put_number(json, "centre_half_width", limits->centre_half_width);
 }
 
+/* expected: of the limits, or NULL */
 static void json_limits(struct an_cli *cli, struct an_json *json, const struct an_stream *stream,
-                        const struct an_limits *limits)
+                        const struct an_limits *limits,
+                        const struct an_estimated_run_length *expected)
 {
     an_json_object(json);
+    if (expected) {
+        an_json_put_number(json, "samples_between_false_alarms", expected->between);
+        an_json_put_number(json, "samples_between_if_limits_were_known", expected->known);
+        an_json_put_number(json, "samples_between_low", expected->low);
+        an_json_put_number(json, "samples_between_high", expected->high);
+    }
     an_json_put_integer(json, "limits_id", limits->limits_id);
     an_json_put_string(json, "stream", stream->name);
     an_json_put_string(json, "state", limits->state == AN_LIMITS_LOCKED ? "locked" : "proposed");
@@ -75,10 +84,11 @@ static void json_limits(struct an_cli *cli, struct an_json *json, const struct a
     an_json_end(json, '}');
 }
 
-static const char *const limit_titles[] = {"stream", "family",   "samples", "centre",
-                                           "lcl",    "ucl",      "sigma",   "within",
-                                           "state",  "in force", "author",  "reason"};
-enum { limit_columns = sizeof limit_titles / sizeof *limit_titles };
+static const char *const limit_titles[] = {
+    "stream",   "family", "samples", "centre",           "lcl", "ucl", "sigma", "within", "state",
+    "in force", "author", "reason",  "false alarm every"};
+enum { show_columns = sizeof limit_titles / sizeof *limit_titles };
+enum { limit_columns = show_columns - 1 }; /* the last one is for show only */
 
 static void number_cell(struct an_cli_table *table, enum an_format format, double value)
 {
@@ -93,7 +103,8 @@ static void number_cell(struct an_cli_table *table, enum an_format format, doubl
 }
 
 static void limit_row(struct an_cli *cli, struct an_cli_table *table,
-                      const struct an_stream *stream, const struct an_limits *limits)
+                      const struct an_stream *stream, const struct an_limits *limits,
+                      const struct an_estimated_run_length *expected)
 {
     const struct an_chart_model *model = &limits->model;
     char text[40];
@@ -112,6 +123,11 @@ static void limit_row(struct an_cli *cli, struct an_cli_table *table,
                            : an_instant_rfc3339_in(cli->line->zone, limits->in_force_us, text));
     an_cli_cell(table, limits->author ? limits->author : "-");
     an_cli_cell(table, limits->reason ? limits->reason : "-");
+    if (expected && cli->format == AN_FORMAT_TABLE && isfinite(expected->between)) {
+        an_cli_cellf(table, "%.0f samples", expected->between);
+    } else if (expected) {
+        number_cell(table, cli->format, expected->between);
+    }
 }
 
 /* ---- propose -------------------------------------------------------------------------------------- */
@@ -158,10 +174,10 @@ static void tell_proposal(struct an_cli *cli, struct proposals *p, const struct 
     p->made++;
     p->warned += limits->warning_count > 0;
     if (cli->format == AN_FORMAT_JSON) {
-        json_limits(cli, &p->json, stream, limits);
+        json_limits(cli, &p->json, stream, limits, NULL);
         return;
     }
-    limit_row(cli, &p->table, stream, limits);
+    limit_row(cli, &p->table, stream, limits, NULL);
     for (size_t i = 0; i < limits->warning_count; i++) {
         an_text_addf(&p->warnings, "%s: %s\n", stream->name, limits->warnings[i]);
     }
@@ -408,8 +424,9 @@ static enum an_exit run_show(struct an_cli *cli)
     if (!st) {
         st = an_cli_streams(cli, true, &streams, &count);
     }
-    struct an_cli_table table = {.titles = limit_titles, .columns = limit_columns, .right = 0xFCU};
+    struct an_cli_table table = {.titles = limit_titles, .columns = show_columns, .right = 0xFCU};
     struct an_json json = {0};
+    struct an_expected_cache cache = {0};
     if (!st && cli->format == AN_FORMAT_JSON) {
         json = an_cli_json_begin(cli, "andamento.limits.1");
         an_json_array(&json);
@@ -424,10 +441,15 @@ static enum an_exit run_show(struct an_cli *cli)
             if (!history && r + 1 < revisions) {
                 continue;
             }
+            struct an_estimated_run_length expected;
+            st = an_expected_of(&limits[r], &cache, cli->arena, &expected, &cli->err);
+            if (st) {
+                break;
+            }
             if (cli->format == AN_FORMAT_JSON) {
-                json_limits(cli, &json, &streams[i], &limits[r]);
+                json_limits(cli, &json, &streams[i], &limits[r], &expected);
             } else {
-                limit_row(cli, &table, &streams[i], &limits[r]);
+                limit_row(cli, &table, &streams[i], &limits[r], &expected);
             }
         }
     }
@@ -455,6 +477,8 @@ const struct an_command an_command_limits_show = {
     .operands = "[STREAM...]",
     .summary = "show limits: proposed and in force, by whom and why",
     .example = "andamento limits show 'luminance.*' --history",
+    .more = "'false alarm every' is by the rules in force on the level panel and the size of the\n"
+            "baseline, for independent normal points; '-' where there is no theory (counts).\n",
     .options = show_options,
     .operands_most = 100000,
     .run = run_show,
