@@ -31,26 +31,6 @@ static enum an_status tell_answer(struct an_store *store, const struct an_answer
     return an_ledger_append_text(store, "signal.answered", &payload, entry, err);
 }
 
-static enum an_status must_be_there(struct an_store *store, int64_t signal_id, struct an_error *err)
-{
-    static const char sql[] = "SELECT 1 FROM signal WHERE signal_id = $1";
-    struct an_query query;
-    bool found = false;
-    enum an_status st = an_query_start(&query, store, sql, "looking for a signal", err);
-
-    if (st) {
-        return st;
-    }
-    an_query_int(&query, signal_id);
-    st = an_query_row(&query, &found, err);
-    if (!st && !found) {
-        st = an_fail(err, AN_NOT_FOUND, "there is no signal %lld; `andamento signals` lists them",
-                     (long long)signal_id);
-    }
-    an_query_end(&query);
-    return st;
-}
-
 static enum an_status add_answer(struct an_store *store, struct an_answer *answer,
                                  struct an_error *err)
 {
@@ -60,7 +40,8 @@ static enum an_status add_answer(struct an_store *store, struct an_answer *answe
     const struct an_doer doer = an_doer_now();
     struct an_query query;
     uint64_t entry = 0;
-    enum an_status st = must_be_there(store, answer->signal_id, err);
+    int64_t stream_id = 0;
+    enum an_status st = an_signal_stream(store, answer->signal_id, &stream_id, err);
 
     st = st ? st : an_store_take_id(store, AN_COUNT_ANSWER, &answer->answer_id, err);
     answer->known_us = an_known(answer->known_us);

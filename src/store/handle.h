@@ -205,6 +205,10 @@ AN_CHECKED enum an_status an_ledger_append_text(struct an_store *store, const ch
                                                 struct an_text *payload, uint64_t *entry,
                                                 struct an_error *err);
 
+/* The stream a signal is of; AN_NOT_FOUND if there is no such signal. */
+AN_CHECKED enum an_status an_signal_stream(struct an_store *store, int64_t signal_id,
+                                           int64_t *stream_id, struct an_error *err);
+
 struct an_doer {
     char user[64], host[256];
 };

@@ -88,8 +88,8 @@ static enum an_status tell_hit(struct an_store *store, const struct an_hit_recor
     return an_ledger_append_text(store, "signal.hit", &payload, entry, err);
 }
 
-static enum an_status stream_of_signal(struct an_store *store, int64_t signal_id,
-                                       int64_t *stream_id, struct an_error *err)
+enum an_status an_signal_stream(struct an_store *store, int64_t signal_id, int64_t *stream_id,
+                                struct an_error *err)
 {
     static const char sql[] = "SELECT stream_id FROM signal WHERE signal_id = $1";
     struct an_query query;
@@ -101,7 +101,8 @@ static enum an_status stream_of_signal(struct an_store *store, int64_t signal_id
     an_query_int(&query, signal_id);
     st = an_query_row(&query, &found, err);
     if (!st && !found) {
-        st = an_fail(err, AN_NOT_FOUND, "there is no signal %lld", (long long)signal_id);
+        st = an_fail(err, AN_NOT_FOUND, "there is no signal %lld; `andamento signals` lists them",
+                     (long long)signal_id);
     } else if (!st) {
         *stream_id = an_column_int(&query, 0);
     }
@@ -123,7 +124,7 @@ enum an_status an_store_put_hit(struct an_store *store, struct an_hit_record *hi
     uint64_t entry = 0;
     enum an_status st = an_store_may_put(store, doing, err);
     if (!st) {
-        st = stream_of_signal(store, hit->signal_id, &stream_id, err);
+        st = an_signal_stream(store, hit->signal_id, &stream_id, err);
     }
     if (!st) {
         st = an_store_take_id(store, AN_COUNT_HIT, &hit->hit_id, err);
