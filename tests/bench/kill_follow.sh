@@ -149,6 +149,7 @@ while [ "$done_kills" -lt "$kills" ] && [ "$failures" -eq 0 ]; do
         done_kills=$((done_kills + 1))
     done
     follow
+    drop # only a follower that runs takes it: one killed before it catches signals would end with 143
     wait_until_taken
     kill -TERM "$follower"
     wait "$follower" 2>/dev/null || fail "the last one ended with $?: $(tail -n 3 log)"
