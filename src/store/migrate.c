@@ -21,13 +21,17 @@ extern const char an_schema_004_originals[];
 extern const char an_schema_005_collector[];
 extern const char an_schema_006_judging[];
 extern const char an_schema_007_gauge[];
+extern const char an_schema_008_genealogy[];
+extern const char an_schema_009_proof[];
+extern const char an_schema_010_corrections[];
 
 const struct an_migration *an_migrations(size_t *count)
 {
     static const struct an_migration list[] = {
-        {1, an_schema_001_records},   {1, an_schema_001_views},     {2, an_schema_002_intake},
-        {3, an_schema_003_retention}, {4, an_schema_004_originals}, {5, an_schema_005_collector},
-        {6, an_schema_006_judging},   {7, an_schema_007_gauge},
+        {1, an_schema_001_records},   {1, an_schema_001_views},        {2, an_schema_002_intake},
+        {3, an_schema_003_retention}, {4, an_schema_004_originals},    {5, an_schema_005_collector},
+        {6, an_schema_006_judging},   {7, an_schema_007_gauge},        {8, an_schema_008_genealogy},
+        {9, an_schema_009_proof},     {10, an_schema_010_corrections},
     };
     *count = sizeof list / sizeof *list;
     return list;
