@@ -97,15 +97,17 @@ static enum an_status read_column(struct comparison *c, int64_t file_id, size_t 
     return read_texts(c, file_id, cells->has_numbers ? beside : name, block, cells);
 }
 
-static enum an_status read_block(struct comparison *c, int64_t file_id, size_t block)
+static enum an_status begin_block(struct comparison *c)
+{
+    an_arena_close(c->arena);
+    c->arena = an_arena_open();
+    return c->arena ? AN_OK : out_of_memory(c->err);
+}
+
+static enum an_status read_cells(struct comparison *c, int64_t file_id, size_t block)
 {
     enum an_status st = AN_OK;
 
-    an_arena_close(c->arena);
-    c->arena = an_arena_open();
-    if (!c->arena) {
-        return out_of_memory(c->err);
-    }
     for (size_t i = 0; !st && i < c->finish->plan->column_count; i++) {
         st = read_column(c, file_id, i, block);
     }
@@ -252,46 +254,70 @@ static struct wanted *list_wanted(const struct an_look *look, size_t *count)
     return list;
 }
 
-/* The rows of one earlier file that are wanted; of a file whose readings were dropped, none. */
-static enum an_status read_old_file(struct comparison *c, const struct wanted *list, size_t count,
-                                    bool only_columns)
+static size_t first_not_below(const struct wanted *list, size_t count, const struct wanted *key)
+{
+    size_t lo = 0;
+    size_t hi = count;
+
+    while (lo < hi) {
+        const size_t middle = lo + (hi - lo) / 2;
+        if (compare_wanted(&list[middle], key) < 0) {
+            lo = middle + 1;
+        } else {
+            hi = middle;
+        }
+    }
+    return lo;
+}
+
+/* Columns that this earlier file lacks are not compared. A file whose readings were dropped has no
+ * say. */
+static enum an_status drop_columns(struct comparison *c, const struct wanted *list, size_t count)
+{
+    const struct an_plan *plan = c->finish->plan;
+    bool any = false;
+    enum an_status st =
+        an_store_has_block(c->finish->store, list[0].file_id, AN_COLUMN_VISIT, 0, &any, c->err);
+
+    (void)count;
+    for (size_t i = 0; !st && any && i < plan->column_count; i++) {
+        bool found = false;
+
+        st = an_store_has_block(c->finish->store, list[0].file_id, plan->columns[i].name, 0, &found,
+                                c->err);
+        c->common[i] = c->common[i] && found;
+    }
+    return st;
+}
+
+/* The wanted rows of one block. Most blocks of a file have none, which its visits tell alone. */
+static enum an_status read_old_block(struct comparison *c, const struct wanted *list, size_t count,
+                                     size_t block)
 {
     struct an_store *store = c->finish->store;
     const int64_t file_id = list[0].file_id;
-    size_t blocks = 0;
-    enum an_status st = an_store_block_count(store, file_id, &blocks, c->err);
+    struct an_number_block visits = {0};
+    struct an_number_block lines = {0};
+    bool is_read = false;
+    enum an_status st = begin_block(c);
 
-    for (size_t block = 0; !st && block < blocks; block++) {
-        struct an_number_block visits = {0};
-        struct an_number_block lines = {0};
+    st = st ? st
+            : an_store_numbers(store, file_id, AN_COLUMN_VISIT, block, c->arena, &visits, c->err);
+    for (size_t i = 0; !st && i < visits.rows; i++) {
+        const struct wanted key = {file_id, visits.scaled[i], 0, 0};
 
-        st = read_block(c, file_id, block);
-        for (size_t i = 0; !st && only_columns && i < c->finish->plan->column_count; i++) {
-            c->common[i] = c->common[i] && (c->cells[i].has_numbers || c->cells[i].has_texts);
-        }
-        if (st || only_columns) {
-            break;
-        }
-        st = an_store_numbers(store, file_id, AN_COLUMN_VISIT, block, c->arena, &visits, c->err);
-        st = st ? st
-                : an_store_numbers(store, file_id, AN_COLUMN_LINE, block, c->arena, &lines, c->err);
-        for (size_t i = 0; !st && i < visits.rows; i++) {
-            const struct wanted key = {file_id, visits.scaled[i], 0, 0};
-            size_t lo = 0;
-            size_t hi = count;
-
-            while (lo < hi) {
-                const size_t middle = lo + (hi - lo) / 2;
-                if (compare_wanted(&list[middle], &key) < 0) {
-                    lo = middle + 1;
-                } else {
-                    hi = middle;
-                }
+        for (size_t k = first_not_below(list, count, &key);
+             !st && k < count && list[k].visit_id == visits.scaled[i]; k++) {
+            if (!is_read) {
+                is_read = true;
+                st = an_store_numbers(store, file_id, AN_COLUMN_LINE, block, c->arena, &lines,
+                                      c->err);
+                st = st ? st : read_cells(c, file_id, block);
             }
-            for (; !st && lo < count && list[lo].visit_id == visits.scaled[i]; lo++) {
+            if (!st) {
                 st = add_row(c, &c->old,
-                             (struct known_row){.doubt = list[lo].doubt,
-                                                .visit = list[lo].visit,
+                             (struct known_row){.doubt = list[k].doubt,
+                                                .visit = list[k].visit,
                                                 .line = (uint64_t)lines.scaled[i],
                                                 .file_id = file_id},
                              i);
@@ -301,8 +327,23 @@ static enum an_status read_old_file(struct comparison *c, const struct wanted *l
     return st;
 }
 
-static enum an_status read_old(struct comparison *c, const struct wanted *list, size_t count,
-                               bool only_columns)
+/* The rows of one earlier file that are wanted; of a file whose readings were dropped, none. */
+static enum an_status read_old_file(struct comparison *c, const struct wanted *list, size_t count)
+{
+    size_t blocks = 0;
+    enum an_status st = an_store_block_count(c->finish->store, list[0].file_id, &blocks, c->err);
+
+    for (size_t block = 0; !st && block < blocks; block++) {
+        st = read_old_block(c, list, count, block);
+    }
+    return st;
+}
+
+/* What is to be done with the wanted visits of one file. */
+typedef enum an_status of_one_file(struct comparison *c, const struct wanted *list, size_t count);
+
+static enum an_status each_old_file(struct comparison *c, const struct wanted *list, size_t count,
+                                    of_one_file *act)
 {
     enum an_status st = AN_OK;
 
@@ -312,7 +353,7 @@ static enum an_status read_old(struct comparison *c, const struct wanted *list, 
         while (end < count && list[end].file_id == list[at].file_id) {
             end++;
         }
-        st = read_old_file(c, list + at, end - at, only_columns);
+        st = act(c, list + at, end - at);
         at = end;
     }
     return st;
@@ -340,7 +381,8 @@ static enum an_status read_now(struct comparison *c)
 
         if (row->block != block) {
             block = row->block;
-            st = read_block(c, c->finish->file_id, block);
+            st = begin_block(c);
+            st = st ? st : read_cells(c, c->finish->file_id, block);
             st = st ? st
                     : an_store_numbers(c->finish->store, c->finish->file_id, AN_COLUMN_LINE, block,
                                        c->arena, &lines, c->err);
@@ -476,9 +518,10 @@ static void match_rows(struct comparison *c)
 }
 
 /* ---- deciding ----------------------------------------------------------------------------------- */
+/* An attempt that is not told is the first one. */
 static bool is_correction(const struct known_row *row)
 {
-    return row->has_reason || row->attempt > row->twin->attempt;
+    return row->has_reason || row->attempt > (isnan(row->twin->attempt) ? 1 : row->twin->attempt);
 }
 
 static bool open_visits(struct comparison *c)
@@ -598,8 +641,8 @@ enum an_status an_conflict_decide(struct an_finish *finish, struct an_error *err
         goto done;
     }
     memset(c.common, true, columns);
-    st = read_old(&c, list, count, true);
-    st = st ? st : read_old(&c, list, count, false);
+    st = each_old_file(&c, list, count, drop_columns);
+    st = st ? st : each_old_file(&c, list, count, read_old_file);
     st = st ? st : read_now(&c);
     if (!st && (!sort_rows(&c.old) || !sort_rows(&c.now))) {
         st = out_of_memory(err);

@@ -100,6 +100,26 @@ enum an_status an_store_block_count(struct an_store *store, int64_t file_id, siz
     return st;
 }
 
+enum an_status an_store_has_block(struct an_store *store, int64_t file_id, const char *column,
+                                  size_t block, bool *has, struct an_error *err)
+{
+    static const char sql[] = "SELECT 1 FROM block"
+                              " WHERE file_id = $1 AND column_name = $2 AND block_no = $3";
+    struct an_query query;
+    enum an_status st = an_query_start(&query, store, sql, "looking for readings", err);
+
+    *has = false;
+    if (st) {
+        return st;
+    }
+    an_query_int(&query, file_id);
+    an_query_text(&query, column);
+    an_query_int(&query, (int64_t)block);
+    st = an_query_row(&query, has, err);
+    an_query_end(&query);
+    return st;
+}
+
 /* The query is left at the row, for its bytes to be read in place. */
 static enum an_status find_block(struct an_query *query, struct an_store *store, int64_t file_id,
                                  const char *column, size_t block, struct an_bytes *packed,

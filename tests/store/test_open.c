@@ -139,10 +139,12 @@ START_TEST(damaged)
     struct an_store *store = NULL;
     const char *path = made_store();
     const int64_t page = ask(path, "SELECT rootpage FROM sqlite_schema WHERE name = 'sample'");
+    const int64_t page_bytes = ask(path, "PRAGMA page_size");
     char noise[4096];
     memset(noise, 0xA5, sizeof noise);
     const int fd = open(path, O_RDWR);
-    ck_assert_int_eq(pwrite(fd, noise, sizeof noise, (off_t)(page - 1) * 4096), sizeof noise);
+    ck_assert_int_eq(pwrite(fd, noise, sizeof noise, (off_t)((page - 1) * page_bytes)),
+                     sizeof noise);
     close(fd);
     FAILS(an_store_open(path, AN_STORE_READ, &store, &err), AN_NO_STORE);
     FAILS(an_store_open(path, AN_STORE_WRITE, &store, &err), AN_NO_STORE);

@@ -238,6 +238,10 @@ AN_CHECKED enum an_status an_store_put_packed(struct an_store *store, int64_t fi
 
 AN_CHECKED enum an_status an_store_block_count(struct an_store *store, int64_t file_id,
                                                size_t *blocks, struct an_error *err);
+/* Whether the column has such a block, of numbers or of texts; nothing is unpacked. */
+AN_CHECKED enum an_status an_store_has_block(struct an_store *store, int64_t file_id,
+                                             const char *column, size_t block, bool *has,
+                                             struct an_error *err);
 /* AN_NOT_FOUND if there is no such column. Arrays are in the arena. */
 AN_CHECKED enum an_status an_store_numbers(struct an_store *store, int64_t file_id,
                                            const char *column, size_t block, struct an_arena *arena,
