@@ -168,7 +168,8 @@ static bool check_whole(struct an_reading *reading)
     }
     if (reading->plan->footer.is_set && !reading->has_footer) {
         return an_complain(whole, AN_HOLD_FOOTER_MISSING, reading->lines.line, 0, NULL,
-                           "no footer \"%s\" after %" PRId64 " rows", dialect->footer, rows);
+                           "no footer \"%s\" after %" PRId64 " row%s", dialect->footer, rows,
+                           rows == 1 ? "" : "s");
     }
     if (reading->has_footer && reading->footer_rows != rows) {
         return an_complain(whole, AN_HOLD_FOOTER_COUNT, reading->footer_line, 0, NULL,

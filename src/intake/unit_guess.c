@@ -4,29 +4,31 @@
  * is made only where the stream held still, and the step is very near a factor between units.
  */
 #include "intake/watch.h"
+#include "line/unit.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { LEAST_BEFORE = 10 };
+enum { LEAST_BEFORE = 10, LEAST_READINGS = 5 };
 
 /* Factors of SI prefixes; per cent; NIST SP 811 (2008), appendix B.8: inch 25.4 mm, footlambert
- * 3.426259 cd/m2. */
+ * 3.426259 cd/m2. Each for what it can happen to: NULL is anything. */
 static const struct {
     double factor;
+    const char *quantity;
     const char *what;
 } factors[] = {
-    {1000, "1000 times, as nm for um, um for mm, or m for a thousandth of it"},
-    {1e-3, "a thousandth, as um for nm, mm for um, or k for a thousand of it"},
-    {1e6, "a million times, as nm for mm"},
-    {1e-6, "a millionth, as mm for nm"},
-    {100, "100 times, as per cent for a fraction"},
-    {0.01, "a hundredth, as a fraction for per cent"},
-    {25.4, "25.4 times, as mm for inches"},
-    {1 / 25.4, "1/25.4, as inches for mm"},
-    {3.426259, "3.426 times, as cd/m2 for footlamberts"},
-    {1 / 3.426259, "1/3.426, as footlamberts for cd/m2"},
+    {1000, NULL, "1000 times, as nm for um, um for mm, or m for a thousandth of it"},
+    {1e-3, NULL, "a thousandth, as um for nm, mm for um, or k for a thousand of it"},
+    {1e6, NULL, "a million times, as nm for mm"},
+    {1e-6, NULL, "a millionth, as mm for nm"},
+    {100, "ratio", "100 times, as per cent for a fraction"},
+    {0.01, "ratio", "a hundredth, as a fraction for per cent"},
+    {25.4, "length", "25.4 times, as mm for inches"},
+    {1 / 25.4, "length", "1/25.4, as inches for mm"},
+    {3.426259, "luminance", "3.426 times, as cd/m2 for footlamberts"},
+    {1 / 3.426259, "luminance", "1/3.426, as footlamberts for cd/m2"},
 };
 
 static int compare(const void *a, const void *b)
@@ -68,14 +70,15 @@ static bool all_numbers(const double *values, size_t count)
     return count > 0;
 }
 
-struct an_unit_guess an_unit_guess(const double *now, size_t count, const double *before,
-                                   size_t before_count, const char *unit)
+struct an_unit_guess an_unit_guess(const double *now, size_t count, int64_t readings,
+                                   const double *before, size_t before_count, const char *unit)
 {
+    const char *quantity = unit ? an_unit_quantity(an_bytes_of(unit)) : NULL;
     struct an_unit_guess guess = {NULL, 0, 0};
     double low[2];
     double high[2];
 
-    if (before_count < LEAST_BEFORE || !all_numbers(now, count) ||
+    if (before_count < LEAST_BEFORE || readings < LEAST_READINGS || !all_numbers(now, count) ||
         !all_numbers(before, before_count)) {
         return guess;
     }
@@ -95,7 +98,10 @@ struct an_unit_guess an_unit_guess(const double *now, size_t count, const double
         return guess;
     }
     for (size_t i = 0; i < sizeof factors / sizeof factors[0]; i++) {
-        if (fabs(log(guess.now / guess.before / factors[i].factor)) < 0.1) {
+        const bool fits =
+            !factors[i].quantity || (quantity && strcmp(factors[i].quantity, quantity) == 0);
+
+        if (fits && fabs(log(guess.now / guess.before / factors[i].factor)) < 0.1) {
             guess.what = factors[i].what;
         }
     }

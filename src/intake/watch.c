@@ -246,8 +246,8 @@ static void guess_unit(struct an_reading *reading, const struct an_watched_strea
     const struct an_characteristic *of = reading->plan->quantities[stream->quantity].of;
     const size_t count =
         (size_t)(stream->samples < AN_WATCHED_MEANS ? stream->samples : AN_WATCHED_MEANS);
-    const struct an_unit_guess guess =
-        an_unit_guess(stream->means, count, recent->means, recent->count, of->unit);
+    const struct an_unit_guess guess = an_unit_guess(stream->means, count, stream->readings,
+                                                     recent->means, recent->count, of->unit);
 
     if (!guess.what || reading->whole.reason != AN_HOLD_NO_REASON) {
         return;
@@ -500,6 +500,12 @@ static enum an_status judge_identity(struct an_reading *reading, struct an_error
     const char *usual = NULL;
     enum an_status st = read_identity(reading, err);
 
+    if (!st && !reading->trait.identity && reading->plan->station->identity_column) {
+        an_note(&reading->notes, "identity.missing", 0,
+                "the file does not name its machine (\"%s\"): whether it is the station's own "
+                "cannot be told",
+                reading->plan->station->identity_column);
+    }
     if (st || !reading->trait.identity) {
         return st;
     }

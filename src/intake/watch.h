@@ -86,7 +86,8 @@ struct an_unit_guess {
     const char *what;   /* "1000 times, as nm for um or mm for m"; NULL: no guess */
     double now, before; /* medians */
 };
-struct an_unit_guess an_unit_guess(const double *now, size_t count, const double *before,
-                                   size_t before_count, const char *unit);
+/* now: the means of the file's samples, made of so many readings. */
+struct an_unit_guess an_unit_guess(const double *now, size_t count, int64_t readings,
+                                   const double *before, size_t before_count, const char *unit);
 
 #endif

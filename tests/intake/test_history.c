@@ -100,6 +100,10 @@ static const struct {
     /* a higher attempt, a reason */
     {"test", HEAD "T-001," T("01") ",a,1,1,,\n", HEAD "T-001," T("01") ",a,1.5,2,,\n", 1, 0, 0,
      NULL, "rows.superseded"},
+    {"test", HEAD "T-001," T("01") ",a,1,,,\n", HEAD "T-001," T("01") ",a,1.5,2,,\n", 1, 0, 0, NULL,
+     "rows.superseded"}, /* an attempt without a number is the first */
+    {"test", HEAD "T-001," T("01") ",a,1,,,\n", HEAD "T-001," T("01") ",a,1.5,1,,\n", 0, 0, 1,
+     "row.conflict", NULL},
     {"test", HEAD "T-001," T("01") ",a,1,2,,\n", HEAD "T-001," T("01") ",a,1.5,1,,\n", 0, 0, 1,
      "row.conflict", NULL},
     {"test", HEAD "T-001," T("01") ",a,1,,,\n", HEAD "T-001," T("01") ",a,1.5,,typing error,\n", 1,
@@ -142,6 +146,8 @@ static const struct {
      "# machine=M2\n" HEAD "T-001," T("02") ",a,1,,,\n", 0, 0, 0, "station.identity", NULL},
     {"test", "# machine=M1\n" HEAD "T-001," T("01") ",a,1,,,\n",
      "# machine=M1\n" HEAD "T-001," T("02") ",a,1,,,\n", 1, 0, 0, NULL, NULL},
+    {"test", "# machine=M1\n" HEAD "T-001," T("01") ",a,1,,,\n", HEAD "T-001," T("02") ",a,1,,,\n",
+     1, 0, 0, NULL, "identity.missing"},
     /* no text */
     {"test", HEAD, "\x1F\x8B\x08\x01\x01\x01\x01\x01", 0, 0, 0, "file.binary", NULL},
 };
@@ -480,6 +486,10 @@ static const struct {
     {298.15, 0.01, 25, "K", true},
     {14.2, 0.02, 142, "um", false},
     {14.2, 0.02, 28.4, "um", false},
+    /* a step that only another quantity's units know */
+    {14.2, 0.02, 14.2 / 3.426259, "um", false},
+    {800, 0.03, 800 * 25.4, "cd/m2", false},
+    {14.2, 0.02, 1420, "um", false},
     {14.2, 0.02, 14.9, "um", false},
     {0, 1, 1000, "um", false},
     {14.2, 60, 14200, "um", false},
@@ -498,13 +508,15 @@ START_TEST(unit_guesses)
     for (size_t i = 0; i < 10; i++) {
         now[i] = units[_i].now * (1 + 0.001 * (double)i);
     }
-    struct an_unit_guess guess = an_unit_guess(now, 10, before, 20, units[_i].unit);
+    struct an_unit_guess guess = an_unit_guess(now, 10, 10, before, 20, units[_i].unit);
     ck_assert_int_eq(guess.what != NULL, units[_i].guessed);
     /* too little to tell from */
-    guess = an_unit_guess(now, 10, before, 9, units[_i].unit);
+    guess = an_unit_guess(now, 10, 10, before, 9, units[_i].unit);
+    ck_assert_ptr_null(guess.what);
+    guess = an_unit_guess(now, 2, 4, before, 20, units[_i].unit);
     ck_assert_ptr_null(guess.what);
     now[3] = (double)NAN;
-    guess = an_unit_guess(now, 10, before, 20, units[_i].unit);
+    guess = an_unit_guess(now, 10, 10, before, 20, units[_i].unit);
     ck_assert_ptr_null(guess.what);
 }
 END_TEST
