@@ -88,6 +88,17 @@ static void print_rows(struct an_cli *cli, const struct an_held_file *files, siz
     an_cli_table_print(cli, &table);
 }
 
+/* Numbers of records count from 1: 0 is none. */
+static void put_number(struct an_json *json, const char *key, int64_t number)
+{
+    if (number) {
+        an_json_put_integer(json, key, number);
+    } else {
+        an_json_key(json, key);
+        an_json_null(json);
+    }
+}
+
 static void json_files(struct an_json *json, const struct an_held_file *files, size_t count)
 {
     an_json_key(json, "files");
@@ -103,7 +114,7 @@ static void json_files(struct an_json *json, const struct an_held_file *files, s
         an_json_put_integer(json, "line", (int64_t)file->why_line);
         an_json_put_integer(json, "column", (int64_t)file->why_column);
         an_json_put_string(json, "advice", an_held_advice(file->code));
-        an_json_put_integer(json, "released_as", files[i].released_as);
+        put_number(json, "released_as", files[i].released_as);
         an_json_end(json, '}');
     }
     an_json_end(json, ']');
@@ -129,7 +140,7 @@ static void print_json(struct an_cli *cli, const struct an_held_file *files, siz
         an_json_put_string(&json, "code", rows[i].code);
         an_json_put_string(&json, "why", rows[i].why);
         an_json_put_string(&json, "advice", an_held_advice(rows[i].code));
-        an_json_put_integer(&json, "released_by", rows[i].released_by);
+        put_number(&json, "released_by", rows[i].released_by);
         an_json_key(&json, "text");
         an_json_bytes(&json, rows[i].text);
         an_json_end(&json, '}');

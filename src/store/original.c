@@ -7,6 +7,7 @@
  */
 #include "store/original.h"
 
+#include "andamento/store/retention.h"
 #include "store/handle.h"
 #include "store/layout.h"
 
@@ -309,6 +310,27 @@ static enum an_status read_pieces(struct an_store *store, int64_t file_id, struc
     return st;
 }
 
+/* No original: was it dropped, and by whom? */
+static enum an_status not_kept(struct an_store *store, const struct an_sha256 *hash,
+                               struct an_error *err)
+{
+    struct an_arena *arena = an_arena_open();
+    struct an_dropped dropped;
+    bool found = false;
+    enum an_status st = arena ? an_store_original_dropped(store, hash, arena, &dropped, &found, err)
+                              : an_fail(err, AN_NO_MEMORY, "finding an original: memory ran out");
+
+    if (!st) {
+        const char *text = found ? an_dropped_text(&dropped, arena) : NULL;
+
+        st = an_fail(err, AN_NOT_FOUND,
+                     text ? "its original is %s" : "no original with that hash is kept in '%s'",
+                     text ? text : store->path);
+    }
+    an_arena_close(arena);
+    return st;
+}
+
 enum an_status an_store_original_read(struct an_store *store, const struct an_sha256 *hash,
                                       int (*sink)(void *context, const void *at, size_t length),
                                       void *context, struct an_error *err)
@@ -324,9 +346,7 @@ enum an_status an_store_original_read(struct an_store *store, const struct an_sh
     an_query_hash(&query, hash);
     st = an_query_row(&query, &found, err);
     if (st || !found) {
-        return st ? st
-                  : an_fail(err, AN_NOT_FOUND, "no original with that hash is kept in '%s'",
-                            store->path);
+        return st ? st : not_kept(store, hash, err);
     }
     const int64_t file_id = an_column_int(&query, 0);
     const int64_t bytes = an_column_int(&query, 1);

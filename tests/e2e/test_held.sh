@@ -71,6 +71,9 @@ exits 1 "a file held whole stands in the CSV list" "$a" held --code station.iden
 same "as a line without a row's number" "$(tail -n +2 out | cut -d, -f1,3,6)" ",bench,station.identity"
 exits 1 "an empty field is none" "$a" held --code id.pattern --csv
 same "no dash" "$(tail -n +2 out | tr -d '\r' | sed 's/.*,//')" ""
+exits 1 "as JSON" "$a" held --json
+same "what is not released says null" "$(jq -c '[.data.rows[].released_by, .data.files[].released_as]
+    | unique' out)" "[null]"
 exits 1 "missing files" "$a" held missing --csv
 same "numbers" "$(tail -n +2 out | cut -d, -f2 | tr '\n' ' ')" "2 3 "
 

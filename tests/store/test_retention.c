@@ -56,6 +56,14 @@ static int findings(struct an_store *store, struct an_retention_counts *counts)
     return found;
 }
 
+static int no_sink(void *context, const void *at, size_t length)
+{
+    (void)context;
+    (void)at;
+    (void)length;
+    return 0;
+}
+
 START_TEST(drops_by_record)
 {
     struct an_error err;
@@ -96,6 +104,8 @@ START_TEST(drops_by_record)
     ck_assert_int_eq(counts.originals, 3);
     /* told by file and by hash; the file is still known by its hash */
     OK(an_store_file(store, 2, arena, &file, &err));
+    FAILS(an_store_original_read(store, &file.hash, no_sink, NULL, &err), AN_NOT_FOUND);
+    ck_assert_ptr_nonnull(strstr(err.text, "kept no longer (since "));
     OK(an_store_original_dropped(store, &file.hash, arena, &dropped, &found, &err));
     ck_assert(found);
     ck_assert(memcmp(&dropped.hash, &file.hash, sizeof file.hash) == 0);
