@@ -216,9 +216,9 @@ enum an_exit an_follow_run(struct an_cli *cli, const struct an_follow_options *o
     sigset_t caught;
     f.log = an_log_open(cli->quiet, cli->verbose);
     f.notify = an_notify_open();
+    catch_signals(&caught); /* from here on, being asked to end is an orderly end */
     enum an_status st = start(&f);
     if (!st) {
-        catch_signals(&caught);
         st = an_follow_diary(&f, AN_COLLECTOR_START, f.told, 0, "began to follow the spools");
     }
     if (!st) {

@@ -10,6 +10,10 @@
 
 #define TURN_US (AN_SECOND_US / 2)
 
+/* A batch is not broken off by the end of a turn: what it may hold is read in about a tenth of a
+ * second. */
+enum { BATCH_FILES = 32, BATCH_BYTES = 8 << 20, THREADS_FROM_BYTES = 1 << 20 };
+
 static void progress(void *context, uint64_t done, uint64_t total)
 {
     (void)done;
@@ -40,40 +44,83 @@ static void count(struct an_follow *f, const struct an_spool_file *file,
     }
 }
 
-/* *go_on false: not now. */
-static enum an_status take_one(struct an_follow *f, const struct an_spool_file *file, bool *go_on)
+/* Files taken together: their transactions are shared, and none is reported before it is safe. */
+struct batch {
+    struct an_follow *f;
+    struct an_spool_file files[BATCH_FILES];
+    const char *paths[BATCH_FILES];
+    bool answered[BATCH_FILES];
+    size_t count;
+    int64_t bytes;
+};
+
+/* As many as are at hand, as long as they are not too much for one turn. */
+static void gather(struct an_follow *f, struct batch *batch)
 {
-    struct an_cli *cli = f->cli;
-    struct an_take_result result = {0};
-    const enum an_status st = an_collect_file(f->collect, file->path, &result, &cli->err);
+    const int64_t now_us = an_clock_monotonic_us();
+    *batch = (struct batch){.f = f};
+    while (batch->count < BATCH_FILES && batch->bytes < BATCH_BYTES &&
+           an_spool_next(f->spool, now_us, &batch->files[batch->count])) {
+        batch->paths[batch->count] = batch->files[batch->count].path;
+        batch->bytes += batch->files[batch->count].bytes;
+        batch->count++;
+    }
+}
+
+static void answer(void *context, size_t at, enum an_status st, const struct an_take_result *result,
+                   const struct an_error *err)
+{
+    struct batch *batch = context;
+    struct an_follow *f = batch->f;
+    const struct an_spool_file *file = &batch->files[at];
     const int64_t now_us = an_clock_monotonic_us();
     f->active_us = now_us;
     f->last_scan = false;
+    batch->answered[at] = true;
     if (!st) {
-        count(f, file, &result);
-        an_follow_say_file(f, file->path, &result);
-        an_spool_took(f->spool, now_us);
-        return AN_OK;
-    }
-    if (st == AN_BAD_INPUT) {
-        an_log_say(&f->log, AN_LOG_FILE_REFUSED, "%s", cli->err.text);
+        count(f, file, result);
+        an_follow_say_file(f, file->path, result);
+        an_spool_took(f->spool, file, now_us);
+    } else if (st == AN_BAD_INPUT) {
+        an_log_say(&f->log, AN_LOG_FILE_REFUSED, "%s", err->text);
         f->refused++;
-        an_spool_took(f->spool, now_us);
+        an_spool_took(f->spool, file, now_us);
     } else if (st == AN_NOT_FOUND) {
-        an_spool_gone(f->spool);
-    } else if (st == AN_BUSY) { /* asked to end at once, or another program's transaction */
-        an_spool_put_back(f->spool);
-        *go_on = false;
+        an_spool_gone(f->spool, file);
+    } else if (st == AN_DENIED || (st == AN_IO && !an_store_failed(f->cli->store))) {
+        an_spool_failed(f->spool, file, now_us, err->text);
+    } else { /* what ends the batch */
+        batch->answered[at] = false;
+    }
+    an_follow_alive(f);
+}
+
+/* *go_on false: not now. */
+static enum an_status take_batch(struct batch *batch, bool *go_on)
+{
+    struct an_follow *f = batch->f;
+    struct an_cli *cli = f->cli;
+    /* threads pay for a backlog; what comes by and by is taken without their memory */
+    an_collect_use_threads(f->collect, batch->bytes < THREADS_FROM_BYTES ? 1 : 0);
+    const enum an_status st =
+        an_collect_files(f->collect, batch->paths, batch->count, answer, batch, &cli->err);
+    for (size_t k = 0; k < batch->count; k++) {
+        if (!batch->answered[k]) {
+            an_spool_put_back(f->spool, &batch->files[k]);
+        }
+    }
+    *go_on = *go_on && !st;
+    if (st == AN_BUSY) { /* asked to end at once, or another program's transaction */
         if (!an_follow_now) {
             (void)an_follow_pass_busy(f, st);
         }
-    } else if (st == AN_DENIED || (st == AN_IO && !an_store_failed(cli->store))) {
-        an_spool_failed(f->spool, now_us, cli->err.text);
-    } else {
-        return st;
+        cli->err = (struct an_error){0};
+        return AN_OK;
     }
-    cli->err = (struct an_error){0};
-    return AN_OK;
+    if (!st) { /* what was said of a file is said */
+        cli->err = (struct an_error){0};
+    }
+    return st;
 }
 
 static enum an_status take_turn(struct an_follow *f)
@@ -81,15 +128,16 @@ static enum an_status take_turn(struct an_follow *f)
     const int64_t until_us = an_clock_monotonic_us() + TURN_US;
     const size_t before = f->taken;
     const int64_t rows_before = f->rows;
-    struct an_spool_file file;
     enum an_status st = AN_OK;
     bool go_on = true;
-    while (!st && go_on && !an_follow_stop && !an_follow_reload && !f->disk_low) {
-        const int64_t now_us = an_clock_monotonic_us();
-        if (now_us >= until_us || !an_spool_next(f->spool, now_us, &file)) {
+    while (!st && go_on && !an_follow_stop && !an_follow_reload && !f->disk_low &&
+           an_clock_monotonic_us() < until_us) {
+        struct batch batch;
+        gather(f, &batch);
+        if (batch.count == 0) {
             break;
         }
-        st = take_one(f, &file, &go_on);
+        st = take_batch(&batch, &go_on);
         an_follow_alive(f);
     }
     const size_t taken = f->taken - before;

@@ -132,3 +132,8 @@ enum an_status an_collect_files(struct an_collect *collect, const char *const *p
 {
     return an_crew_take(collect, paths, count, report, context, err);
 }
+
+void an_collect_use_threads(struct an_collect *collect, size_t threads)
+{
+    collect->options.threads = threads;
+}

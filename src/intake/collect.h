@@ -62,6 +62,9 @@ AN_CHECKED enum an_status an_collect_files(struct an_collect *collect, const cha
                                            size_t count, an_collect_report *report, void *context,
                                            struct an_error *err);
 
+/* For the next files: threads as in the options. */
+void an_collect_use_threads(struct an_collect *collect, size_t threads);
+
 /* The station a path belongs to: its folder lies at the end of the file's folder and the pattern
  * fits the name; else the only pattern that fits. AN_NONE if none or several do. */
 size_t an_collect_station_of(const struct an_line *line, const char *path);

@@ -143,7 +143,8 @@ void an_spool_close(struct an_spool *spool)
     }
     an_free(spool->folders);
     an_free(spool->whole);
-    an_text_free(&spool->path);
+    an_free(spool->hand);
+    an_arena_close(spool->arena);
     an_free(spool);
 }
 
@@ -248,7 +249,9 @@ static enum an_status gather(struct an_spool *spool, int64_t now_us, struct an_e
 
 enum an_status an_spool_look(struct an_spool *spool, int64_t now_us, struct an_error *err)
 {
-    spool->hand = (struct an_spool_whole){0};
+    spool->hand_count = 0;
+    an_arena_close(spool->arena);
+    spool->arena = NULL;
     spool->whole_count = spool->whole_at = 0; /* what it points at may go now */
     enum an_status st = an_spool_read_events(spool, now_us, err);
     for (size_t k = 0; !st && k < spool->folder_count; k++) {
@@ -265,6 +268,30 @@ enum an_status an_spool_look(struct an_spool *spool, int64_t now_us, struct an_e
 
 /* ---- handing out ------------------------------------------------------------------------------ */
 
+/* False for want of memory: the next look offers it again. */
+static bool hand_out(struct an_spool *spool, struct an_spool_whole whole,
+                     struct an_spool_file *file)
+{
+    void *hand = spool->hand;
+    if (!an_grow(&hand, spool->hand_count, &spool->hand_capacity, sizeof *spool->hand)) {
+        return false;
+    }
+    spool->hand = hand;
+    spool->arena = spool->arena ? spool->arena : an_arena_open();
+    const char *path =
+        spool->arena ? an_arena_printf(spool->arena, "%s/%s", whole.folder->path, whole.entry->name)
+                     : NULL;
+    if (!path) {
+        return false;
+    }
+    *file = (struct an_spool_file){.path = path,
+                                   .station = whole.entry->station,
+                                   .bytes = whole.entry->size,
+                                   .ticket = spool->hand_count};
+    spool->hand[spool->hand_count++] = whole;
+    return true;
+}
+
 bool an_spool_next(struct an_spool *spool, int64_t now_us, struct an_spool_file *file)
 {
     while (spool->whole_at < spool->whole_count) {
@@ -273,46 +300,40 @@ bool an_spool_next(struct an_spool *spool, int64_t now_us, struct an_spool_file 
             continue;
         }
         an_spool_examine(spool, whole.folder, whole.entry, AN_HINT_NONE, now_us);
-        if (whole.entry->state != AN_ENTRY_WHOLE) { /* changed or left since */
-            continue;
+        if (whole.entry->state == AN_ENTRY_WHOLE) { /* else changed or left since */
+            return hand_out(spool, whole, file);
         }
-        an_text_clear(&spool->path);
-        an_text_addf(&spool->path, "%s/%s", whole.folder->path, whole.entry->name);
-        if (spool->path.failed) {
-            an_text_free(&spool->path);
-            return false; /* offered again by the next look */
-        }
-        spool->hand = whole;
-        *file = (struct an_spool_file){.path = an_text_of(&spool->path),
-                                       .station = whole.entry->station};
-        return true;
     }
     return false;
 }
 
-void an_spool_took(struct an_spool *spool, int64_t now_us)
+static struct an_spool_entry *entry_of(struct an_spool *spool, const struct an_spool_file *file)
 {
-    struct an_spool_entry *entry = spool->hand.entry;
+    return spool->hand[file->ticket].entry;
+}
+
+void an_spool_took(struct an_spool *spool, const struct an_spool_file *file, int64_t now_us)
+{
+    struct an_spool_entry *entry = entry_of(spool, file);
     char span[32];
     if (entry->tries > 0) {
         an_spool_say(spool, AN_SPOOL_FILE_AGAIN, "%s: could be read after %s, %u failed %s",
-                     an_text_of(&spool->path), an_spool_span(now_us - entry->failed_us, span),
-                     entry->tries, entry->tries == 1 ? "try" : "tries");
+                     file->path, an_spool_span(now_us - entry->failed_us, span), entry->tries,
+                     entry->tries == 1 ? "try" : "tries");
     }
     entry->tries = 0;
     entry->state = AN_ENTRY_DONE;
 }
 
-void an_spool_gone(struct an_spool *spool)
+void an_spool_gone(struct an_spool *spool, const struct an_spool_file *file)
 {
-    an_spool_say(spool, AN_SPOOL_FILE_GONE, "%s: left the folder before it was taken",
-                 an_text_of(&spool->path));
-    spool->hand.entry->state = AN_ENTRY_GONE;
+    an_spool_say(spool, AN_SPOOL_FILE_GONE, "%s: left the folder before it was taken", file->path);
+    entry_of(spool, file)->state = AN_ENTRY_GONE;
 }
 
-void an_spool_later(struct an_spool *spool, int64_t now_us)
+/* It changed while it was read. */
+static void wait_again(struct an_spool *spool, struct an_spool_entry *entry, int64_t now_us)
 {
-    struct an_spool_entry *entry = spool->hand.entry;
     if (entry->state == AN_ENTRY_GONE) {
         return;
     }
@@ -324,13 +345,14 @@ void an_spool_later(struct an_spool *spool, int64_t now_us)
 }
 
 /* A file that was replaced or went on growing meanwhile has not failed. */
-void an_spool_failed(struct an_spool *spool, int64_t now_us, const char *why)
+void an_spool_failed(struct an_spool *spool, const struct an_spool_file *file, int64_t now_us,
+                     const char *why)
 {
-    struct an_spool_entry *entry = spool->hand.entry;
+    struct an_spool_entry *entry = entry_of(spool, file);
     entry->state = AN_ENTRY_DONE;
-    an_spool_examine(spool, spool->hand.folder, entry, AN_HINT_NONE, now_us);
+    an_spool_examine(spool, spool->hand[file->ticket].folder, entry, AN_HINT_NONE, now_us);
     if (entry->state != AN_ENTRY_DONE) {
-        an_spool_later(spool, now_us);
+        wait_again(spool, entry, now_us);
         return;
     }
     if (entry->tries == 0) {
@@ -342,7 +364,7 @@ void an_spool_failed(struct an_spool *spool, int64_t now_us, const char *why)
     spool->wake_us = entry->due_us < spool->wake_us ? entry->due_us : spool->wake_us;
 }
 
-void an_spool_put_back(struct an_spool *spool)
+void an_spool_put_back(struct an_spool *spool, const struct an_spool_file *file)
 {
-    spool->hand.entry->state = AN_ENTRY_WHOLE;
+    entry_of(spool, file)->state = AN_ENTRY_WHOLE;
 }

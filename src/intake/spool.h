@@ -41,6 +41,8 @@ struct an_spool_options {
 struct an_spool_file {
     const char *path;
     size_t station; /* index into the line's stations */
+    int64_t bytes;
+    size_t ticket; /* by which the spool knows it again */
 };
 
 struct an_spool_counts {
@@ -67,14 +69,17 @@ void an_spool_scan_soon(struct an_spool *spool); /* the next look reads every fo
 int64_t an_spool_wake_us(const struct an_spool *spool); /* when something is due next */
 struct an_spool_counts an_spool_counts(const struct an_spool *spool);
 
-/* The next whole file, oldest first; false: none. Its path is good until it is answered for by one
- * of the calls below, which comes before the next look. */
+/* The next whole file, oldest first; false: none. Several may be in hand at once. Each is answered
+ * for by one of the calls below before the next look, until when its path is good. */
 bool an_spool_next(struct an_spool *spool, int64_t now_us, struct an_spool_file *file);
-void an_spool_took(struct an_spool *spool, int64_t now_us);  /* until it changes */
-void an_spool_gone(struct an_spool *spool);                  /* it was not there any more */
-void an_spool_later(struct an_spool *spool, int64_t now_us); /* it changed while it was read */
-void an_spool_failed(struct an_spool *spool, int64_t now_us, const char *why);
-void an_spool_put_back(struct an_spool *spool); /* not tried; the next look offers it again */
+/* Taken: it is not offered again until it changes. */
+void an_spool_took(struct an_spool *spool, const struct an_spool_file *file, int64_t now_us);
+/* It was not there any more. */
+void an_spool_gone(struct an_spool *spool, const struct an_spool_file *file);
+void an_spool_failed(struct an_spool *spool, const struct an_spool_file *file, int64_t now_us,
+                     const char *why);
+/* Not tried: the next look offers it again. */
+void an_spool_put_back(struct an_spool *spool, const struct an_spool_file *file);
 
 /* "1.5 s", "12 s", "3 min", "2 h 5 min" */
 const char *an_spool_span(int64_t us, char buffer[32]);

@@ -56,8 +56,9 @@ struct an_spool {
         struct an_spool_entry *entry;
     } * whole; /* what the last look found whole, oldest first */
     size_t whole_count, whole_capacity, whole_at;
-    struct an_spool_whole hand; /* handed out, not yet answered for */
-    struct an_text path;        /* of it */
+    struct an_spool_whole *hand; /* handed out since the last look, by ticket */
+    size_t hand_count, hand_capacity;
+    struct an_arena *arena; /* their paths; NULL: none was handed out since the last look */
     int64_t wake_us;
 };
 

@@ -85,7 +85,7 @@ static size_t pass(int64_t us)
     OK(an_spool_look(spool, now_us, &bench.err));
     while (an_spool_next(spool, now_us, &file)) {
         (void)snprintf(last_text, sizeof last_text, "%s", file.path);
-        an_spool_took(spool, now_us);
+        an_spool_took(spool, &file, now_us);
         count++;
     }
     return count;
@@ -262,7 +262,7 @@ START_TEST(order)
     while (an_spool_next(spool, now_us + 20 * SECOND, &file)) {
         strncat(seen, strrchr(file.path, '/') + 1, 1);
         ck_assert_uint_eq(file.station, seen[1] && !seen[2] ? 1 : 0);
-        an_spool_took(spool, now_us);
+        an_spool_took(spool, &file, now_us);
     }
     ck_assert_str_eq(seen, "cab");
 }
@@ -316,7 +316,7 @@ START_TEST(file_that_fails)
     for (int k = 0; k < 600; k++, now_us += SECOND) { /* ten minutes */
         OK(an_spool_look(spool, now_us, &bench.err));
         if (an_spool_next(spool, now_us, &file)) {
-            an_spool_failed(spool, now_us, "a.csv: locked");
+            an_spool_failed(spool, &file, now_us, "a.csv: locked");
             tries++;
         }
     }
@@ -334,7 +334,7 @@ START_TEST(file_that_fails)
     OK(an_spool_look(spool, now_us, &bench.err));
     ck_assert(an_spool_next(spool, now_us, &file));
     append("spool/one/b.csv", "y\n");
-    an_spool_failed(spool, now_us, "b.csv: changed while it was read");
+    an_spool_failed(spool, &file, now_us, "b.csv: changed while it was read");
     ck_assert_int_eq(told[AN_SPOOL_FILE_FAILS], 1);
     ck_assert_uint_eq(pass(0), 0);
     ck_assert_uint_eq(pass(2 * SECOND), 1);
@@ -381,8 +381,41 @@ START_TEST(put_back_is_offered_again)
     now_us += 2 * SECOND;
     OK(an_spool_look(spool, now_us, &bench.err));
     ck_assert(an_spool_next(spool, now_us, &file));
-    an_spool_put_back(spool);
+    an_spool_put_back(spool, &file);
     ck_assert_uint_eq(pass(0), 1);
+}
+END_TEST
+
+/* Each is answered for by itself, in any order; paths stay good meanwhile. */
+START_TEST(several_in_hand)
+{
+    static const char *const names[] = {"a.csv", "b.csv", "c.csv", "d.csv"};
+    struct an_spool_file files[4];
+    open_spool(false);
+    for (size_t k = 0; k < 4; k++) {
+        (void)bench_text(an_arena_printf(bench.arena, "spool/one/%s", names[k]), "x\n");
+    }
+    OK(an_spool_look(spool, now_us, &bench.err));
+    now_us += 2 * SECOND;
+    OK(an_spool_look(spool, now_us, &bench.err));
+    for (size_t k = 0; k < 4; k++) {
+        ck_assert(an_spool_next(spool, now_us, &files[k]));
+        ck_assert_int_eq(files[k].bytes, 2);
+    }
+    ck_assert(!an_spool_next(spool, now_us, &files[0]));
+    for (size_t k = 0; k < 4; k++) {
+        ck_assert_ptr_nonnull(strstr(files[k].path, names[k]));
+    }
+    an_spool_failed(spool, &files[3], now_us, "d.csv: locked");
+    an_spool_put_back(spool, &files[1]);
+    an_spool_took(spool, &files[0], now_us);
+    ck_assert_int_eq(unlink(in_folder("spool/one/c.csv")), 0);
+    an_spool_gone(spool, &files[2]);
+    ck_assert_uint_eq(an_spool_counts(spool).failing, 1);
+    ck_assert_uint_eq(an_spool_counts(spool).whole, 1);
+    ck_assert_uint_eq(pass(0), 1);          /* the one that was put back */
+    ck_assert_uint_eq(pass(2 * SECOND), 1); /* the one that failed, tried again */
+    ck_assert_uint_eq(pass(60 * SECOND), 0);
 }
 END_TEST
 
@@ -408,7 +441,7 @@ START_TEST(no_memory)
             ck_assert_msg(seen == AN_OK || seen == AN_NO_MEMORY, "%s", bench.err.text);
             failed = failed || seen;
             while (an_spool_next(spool, (1000 + 61 * look) * SECOND, &file)) {
-                an_spool_took(spool, (1000 + 61 * look) * SECOND);
+                an_spool_took(spool, &file, (1000 + 61 * look) * SECOND);
                 taken++;
             }
         }
@@ -446,6 +479,7 @@ int main(int argc, char **argv)
     tcase_add_test(tests, file_that_fails);
     tcase_add_test(tests, what_left_is_forgotten);
     tcase_add_test(tests, put_back_is_offered_again);
+    tcase_add_test(tests, several_in_hand);
     tcase_add_test(tests, no_memory);
     tcase_add_test(tests, spans);
     suite_add_tcase(suite, tests);
