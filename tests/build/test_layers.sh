@@ -21,10 +21,11 @@ below() {
     store) echo base store ;;
     intake) echo base stat line store intake ;;
     judge) echo base stat line store judge ;;
+    trace) echo base stat line store trace ;;
     draw) echo base draw ;;
-    report) echo base stat line store judge draw report ;;
+    report) echo base stat line store judge trace draw report ;;
     demo) echo base demo ;;
-    cli) echo base stat line store intake judge draw report demo cli ;;
+    cli) echo base stat line store intake judge trace draw report demo cli ;;
     esac
 }
 

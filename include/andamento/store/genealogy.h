@@ -1,0 +1,48 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What went into what, as a trace needs it: links with the time for which they held, how sure one
+ * may be of them, and the file that told them. docs/trace.md says what each means.
+ * Threads: one a store handle.
+ */
+#ifndef ANDAMENTO_STORE_GENEALOGY_H
+#define ANDAMENTO_STORE_GENEALOGY_H
+
+#include "andamento/store/store.h"
+
+/* How a station came to know of a link. The larger, the more doubtful. */
+enum an_link_sure {
+    AN_LINK_SURE_UNTOLD = 0, /* the station does not say: no doubt is known */
+    AN_LINK_SCANNED = 1,     /* a machine read the serial */
+    AN_LINK_TYPED = 2,       /* a person typed it */
+    AN_LINK_INFERRED = 3     /* concluded, from time and place say */
+};
+const char *an_link_sure_word(enum an_link_sure sure); /* "scanned"; "" for untold */
+
+/* A link as it stands: what was told of it several times, and of its end, put together. */
+struct an_lineage {
+    struct an_item item; /* at the other end */
+    struct an_link link; /* link.at_us: since when; AN_NO_INSTANT: not told */
+    int64_t link_id;
+    const char *file;       /* name of the file that told it; "" while that is being taken */
+    int64_t until_us;       /* when it ended; AN_NO_INSTANT: it still holds */
+    int64_t end_file_id;    /* the file that told the end; 0: none */
+    uint64_t end_line;      /* its line */
+    enum an_link_sure sure; /* the best that was told */
+};
+
+/* What went into the item (up), or what it went into; by role, serial, time. */
+AN_CHECKED enum an_status an_store_lineage(struct an_store *store, int64_t item_id, bool up,
+                                           struct an_arena *arena, struct an_lineage **lineage,
+                                           size_t *count, struct an_error *err);
+
+/* Items of a serial, of one kind if kind is given (NULL: of all kinds); none is no error. */
+AN_CHECKED enum an_status an_store_items_named(struct an_store *store, const char *kind,
+                                               struct an_bytes serial, struct an_arena *arena,
+                                               struct an_item **items, size_t *count,
+                                               struct an_error *err);
+/* Serials that stand near this one in the order of each kind: at most `most`. They live in the arena. */
+AN_CHECKED enum an_status an_store_serials_near(struct an_store *store, struct an_bytes serial,
+                                                struct an_arena *arena, const char **serials,
+                                                size_t most, size_t *count, struct an_error *err);
+
+#endif
