@@ -114,6 +114,15 @@ static const char *query_of(enum an_part part)
     case AN_PART_SUSPECT:
         return "SELECT suspect_id, sample_id, code, file_id FROM suspect WHERE file_id = $1"
                " ORDER BY suspect_id";
+    case AN_PART_LINK_TRAIT:
+        return "SELECT link_id, confidence, file_id FROM link_trait WHERE file_id = $1"
+               " ORDER BY link_id";
+    case AN_PART_LINK_END:
+        return "SELECT end_id, child_id, parent_id, role, region, row_no, column_no, at_us,"
+               " file_id, line_no FROM link_end WHERE file_id = $1 ORDER BY end_id";
+    case AN_PART_ALIAS:
+        return "SELECT alias_id, item_id, other_id, from_us, until_us, file_id, line_no"
+               " FROM alias WHERE file_id = $1 ORDER BY alias_id";
     case AN_PARTS:
     default:
         return NULL;

@@ -40,6 +40,9 @@ enum an_part {
     AN_PART_WAITING,
     AN_PART_SUPERSEDED,
     AN_PART_SUSPECT,
+    AN_PART_LINK_TRAIT,
+    AN_PART_LINK_END,
+    AN_PART_ALIAS,
     AN_PARTS
 };
 
@@ -73,10 +76,12 @@ enum an_counter {
     AN_COUNT_SUSPECT,
     AN_COUNT_RELEASE_ACT,
     AN_COUNT_RELEASE,
+    AN_COUNT_LINK_END,
+    AN_COUNT_ALIAS,
     AN_COUNTERS
 };
 
-enum { AN_STATEMENTS = 256 }; /* a power of two, more than twice the queries there are */
+enum { AN_STATEMENTS = 512 }; /* a power of two, more than twice the queries there are */
 
 struct an_store {
     sqlite3 *db;

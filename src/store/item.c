@@ -77,7 +77,7 @@ static enum an_status link_is_there(struct an_store *store, const struct an_link
     static const char sql[] =
         "SELECT 1 FROM link WHERE child_id = $1 AND parent_id = $2 AND coalesce(role, '') = $3"
         " AND coalesce(region, '') = $4 AND coalesce(row_no, -1) = $5"
-        " AND coalesce(column_no, -1) = $6";
+        " AND coalesce(column_no, -1) = $6 AND ($7 IS NULL OR coalesce(at_us, -1) = $7)";
     struct an_query query;
     enum an_status st = an_query_start(&query, store, sql, "looking for a link", err);
     if (st) {
@@ -89,9 +89,26 @@ static enum an_status link_is_there(struct an_store *store, const struct an_link
     an_query_text(&query, link->region ? link->region : "");
     an_query_int(&query, link->row < 0 ? -1 : link->row);
     an_query_int(&query, link->column < 0 ? -1 : link->column);
+    an_query_int_or_null(&query, link->at_us == AN_NO_INSTANT ? -1 : link->at_us, !link->may_end);
     st = an_query_row(&query, found, err);
     an_query_end(&query);
     return st;
+}
+
+static enum an_status put_trait(struct an_store *store, int64_t link_id, const struct an_link *link,
+                                struct an_error *err)
+{
+    static const char sql[] = "INSERT INTO link_trait (link_id, confidence, file_id)"
+                              " VALUES ($1, $2, $3)";
+    struct an_query query;
+    const enum an_status st = an_query_start_put(&query, store, sql, "storing a link", err);
+    if (st) {
+        return st;
+    }
+    an_query_int(&query, link_id);
+    an_query_int(&query, link->sure);
+    an_query_int(&query, link->file_id);
+    return an_query_run_put(&query, AN_PART_LINK_TRAIT, err);
 }
 
 enum an_status an_store_put_link(struct an_store *store, const struct an_link *link,
@@ -129,7 +146,8 @@ enum an_status an_store_put_link(struct an_store *store, const struct an_link *l
     an_query_instant(&query, link->at_us);
     an_query_int(&query, link->file_id);
     an_query_int(&query, (int64_t)link->line);
-    return an_query_run_put(&query, AN_PART_LINK, err);
+    st = an_query_run_put(&query, AN_PART_LINK, err);
+    return st || !link->sure ? st : put_trait(store, id, link, err);
 }
 
 static void read_linked(struct an_query *query, struct an_arena *arena, void *row)

@@ -192,6 +192,8 @@ enum an_status an_store_peek_id(struct an_store *store, enum an_counter counter,
         [AN_COUNT_SUSPECT] = "SELECT max(suspect_id) FROM suspect",
         [AN_COUNT_RELEASE_ACT] = "SELECT max(act_id) FROM release_act",
         [AN_COUNT_RELEASE] = "SELECT max(release_id) FROM release",
+        [AN_COUNT_LINK_END] = "SELECT max(end_id) FROM link_end",
+        [AN_COUNT_ALIAS] = "SELECT max(alias_id) FROM alias",
     };
     enum an_status st = AN_OK;
     if (store->next_id[counter] == 0) {

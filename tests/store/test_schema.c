@@ -44,6 +44,9 @@ static const char *const tables[] = {
     "retention",
     "retention_file",
     "gauge_study",
+    "link_trait",
+    "link_end",
+    "alias",
 };
 enum { TABLES = sizeof tables / sizeof *tables };
 
@@ -78,6 +81,9 @@ static const char *full_store(bool answered)
             SQLITE_OK);
         ck_assert_int_eq(
             run_sql(path,
+                    "INSERT INTO link_trait VALUES (1, 2, 1);"
+                    "INSERT INTO link_end VALUES (1, 2, 1, NULL, NULL, NULL, NULL, 3000, 1, 5);"
+                    "INSERT INTO alias VALUES (1, 1, 2, NULL, 2000, 1, 6);"
                     "INSERT INTO header VALUES (1, 'transfer', '[\"a\"]', 1);"
                     "INSERT INTO file_trait VALUES (1, 'transfer', 1, 'SN-1', 7);"
                     "INSERT INTO missing_file VALUES (1, 'transfer', 6, 1);"
@@ -272,7 +278,10 @@ static const struct {
     {"SELECT count(*) = 1 FROM view_signals WHERE panel = 'level' AND side = 'above' AND hits = 1"
      " AND hits_withdrawn = 1 AND answers = 1 AND serial = '0T-001'"},
     {"SELECT count(*) = 1 FROM view_links WHERE parent = '0T-001' AND child = 'W-1'"
-     " AND role = 'panel' AND row_no = 1 AND column_no IS NULL AND share IS NULL"},
+     " AND role = 'panel' AND row_no = 1 AND column_no IS NULL AND share IS NULL"
+     " AND until_us = 3000 AND confidence = 'typed'"},
+    {"SELECT count(*) = 1 FROM view_aliases WHERE serial = '0T-001' AND other_serial = 'W-1'"
+     " AND from_us IS NULL AND until_us = 2000 AND file = 'a.csv' AND line_no = 6"},
     {"SELECT count(*) = 13 AND count(DISTINCT leaf_sha256) = 13 FROM view_ledger"},
 };
 

@@ -18,6 +18,35 @@ enum an_link_sure {
 };
 const char *an_link_sure_word(enum an_link_sure sure); /* "scanned"; "" for untold */
 
+/* A parent was taken out of a child: role, region, row, column as far as told. at_us is a time. An
+ * end that is there already is not doubled. */
+AN_CHECKED enum an_status an_store_put_link_end(struct an_store *store, const struct an_link *end,
+                                                struct an_error *err);
+
+struct an_alias {
+    int64_t item_id, other_id; /* the item; the other serial, an item row of its own */
+    int64_t from_us, until_us; /* AN_NO_INSTANT: open */
+    int64_t file_id;
+    uint64_t line;
+};
+/* The item was known under another serial. What is there already is not doubled. */
+AN_CHECKED enum an_status an_store_put_alias(struct an_store *store, const struct an_alias *alias,
+                                             struct an_error *err);
+/* The items that were known under this serial, newest first, and when. */
+struct an_known_as {
+    struct an_item item;
+    int64_t from_us, until_us;
+    const char *file;
+    uint64_t line;
+};
+AN_CHECKED enum an_status an_store_known_as(struct an_store *store, int64_t other_id,
+                                            struct an_arena *arena, struct an_known_as **known,
+                                            size_t *count, struct an_error *err);
+/* The serials under which an item was known, by time. */
+AN_CHECKED enum an_status an_store_aliases(struct an_store *store, int64_t item_id,
+                                           struct an_arena *arena, struct an_known_as **known,
+                                           size_t *count, struct an_error *err);
+
 /* A link as it stands: what was told of it several times, and of its end, put together. */
 struct an_lineage {
     struct an_item item; /* at the other end */
@@ -30,7 +59,11 @@ struct an_lineage {
     enum an_link_sure sure; /* the best that was told */
 };
 
-/* What went into the item (up), or what it went into; by role, serial, time. */
+/*
+ * What went into the item (up), or what it went into; by role, serial, time. What was recorded under
+ * another serial of the item counts as the item's, and the other end is told by its own serial where
+ * it was recorded under another one.
+ */
 AN_CHECKED enum an_status an_store_lineage(struct an_store *store, int64_t item_id, bool up,
                                            struct an_arena *arena, struct an_lineage **lineage,
                                            size_t *count, struct an_error *err);

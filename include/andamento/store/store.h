@@ -164,8 +164,11 @@ struct an_link {
     int64_t at_us;
     int64_t file_id;
     uint64_t line;
+    int sure;     /* enum an_link_sure (genealogy.h); 0: not told */
+    bool may_end; /* it may be ended and begin again: told at another time it is kept again */
 };
-/* A link that is there already (same child, parent, role, place) is not doubled. */
+/* A link that is there already (same child, parent, role, place; of one that may end, also time) is
+ * not doubled. */
 AN_CHECKED enum an_status an_store_put_link(struct an_store *store, const struct an_link *link,
                                             struct an_error *err);
 
