@@ -30,6 +30,7 @@ extern const struct an_command an_command_gauge_report;
 extern const struct an_command an_command_report_shift;
 extern const struct an_command an_command_report_week;
 extern const struct an_command an_command_export;
+extern const struct an_command an_command_trace;
 extern const struct an_command an_command_verify;
 extern const struct an_command an_command_retain;
 
