@@ -66,6 +66,13 @@ static void compose_pages(struct an_book *book)
         case AN_PAGE_YIELD:
             an_compose_week_yield(book, page);
             break;
+        case AN_PAGE_VALUES: /* of reports on one item: item_pages.c */
+        case AN_PAGE_MADE_OF:
+        case AN_PAGE_CARRIED:
+        case AN_PAGE_PICTURES:
+        case AN_PAGE_SITES:
+        case AN_PAGE_SIGNALS:
+        case AN_PAGE_SOURCES:
         case AN_PAGE_KIND_COUNT:
             break;
         }

@@ -20,7 +20,18 @@ extern const unsigned char an_report_file_shift_end[];
 extern const unsigned char an_report_file_week[];
 extern const unsigned char an_report_file_week_end[];
 
-enum { OF_SHIFT = 1, OF_WEEK = 2 }; /* the reports that know a word */
+extern const unsigned char an_report_file_wall[];
+extern const unsigned char an_report_file_wall_end[];
+
+extern const unsigned char an_report_file_batch[];
+extern const unsigned char an_report_file_batch_end[];
+
+extern const unsigned char an_report_file_tile[];
+extern const unsigned char an_report_file_tile_end[];
+
+/* The reports that know a word. */
+enum { OF_SHIFT = 1, OF_WEEK = 2, OF_WALL = 4, OF_BATCH = 8, OF_TILE = 16 };
+enum { OF_PERIOD = OF_SHIFT | OF_WEEK, OF_ITEM = OF_WALL | OF_BATCH | OF_TILE };
 
 struct known_word {
     const char *word, *title;
@@ -28,16 +39,23 @@ struct known_word {
     bool has_most; /* a section that takes 'most' */
 };
 static const struct known_word page_words[AN_PAGE_KIND_COUNT] = {
-    [AN_PAGE_FRONT] = {"front", "Page one", OF_SHIFT | OF_WEEK, false},
-    [AN_PAGE_STREAMS] = {"streams", "Streams that signalled", OF_SHIFT | OF_WEEK, true},
-    [AN_PAGE_QUIET] = {"quiet", "Quiet streams", OF_SHIFT | OF_WEEK, false},
-    [AN_PAGE_INTAKE] = {"intake", "Intake health", OF_SHIFT | OF_WEEK, false},
+    [AN_PAGE_FRONT] = {"front", "Page one", OF_PERIOD | OF_ITEM, false},
+    [AN_PAGE_STREAMS] = {"streams", "Streams that signalled", OF_PERIOD, true},
+    [AN_PAGE_QUIET] = {"quiet", "Quiet streams", OF_PERIOD, false},
+    [AN_PAGE_INTAKE] = {"intake", "Intake health", OF_PERIOD, false},
     [AN_PAGE_CAPABILITY] = {"capability", "Stability and capability", OF_WEEK, false},
-    [AN_PAGE_YIELD] = {"yield", "Yield and defects", OF_WEEK, false}};
+    [AN_PAGE_YIELD] = {"yield", "Yield and defects", OF_WEEK, false},
+    [AN_PAGE_VALUES] = {"values", "Values and limits in force", OF_ITEM, false},
+    [AN_PAGE_MADE_OF] = {"made_of", "Made of", OF_ITEM, false},
+    [AN_PAGE_CARRIED] = {"carried_by", "Carried by", OF_BATCH | OF_TILE, false},
+    [AN_PAGE_PICTURES] = {"pictures", "Maps side by side", OF_WALL, false},
+    [AN_PAGE_SITES] = {"sites", "Maps of the tile", OF_WALL | OF_TILE, false},
+    [AN_PAGE_SIGNALS] = {"signals", "Signals", OF_ITEM, false},
+    [AN_PAGE_SOURCES] = {"sources", "Sources", OF_ITEM, false}};
 static const struct known_word section_words[AN_SECTION_KIND_COUNT] = {
     [AN_SECTION_CHANGED] = {"changed", "What changed", OF_SHIFT, true},
     [AN_SECTION_AT_RISK] = {"at_risk", "What is at risk", OF_SHIFT, false},
-    [AN_SECTION_MISSING] = {"missing", "What is missing", OF_SHIFT | OF_WEEK, false},
+    [AN_SECTION_MISSING] = {"missing", "What is missing", OF_PERIOD, false},
     [AN_SECTION_DUE] = {"due", "What is due", OF_SHIFT, false},
     [AN_SECTION_AGAINST_LAST] = {"against_last", "Against last week", OF_WEEK, true},
     [AN_SECTION_CAPABILITY] = {"capability", "Stability and capability", OF_WEEK, true},
@@ -47,7 +65,34 @@ static const struct known_word section_words[AN_SECTION_KIND_COUNT] = {
     [AN_SECTION_LIMITS] = {"limits", "Limits changed", OF_WEEK, true},
     [AN_SECTION_OPEN] = {"open", "Open signals", OF_WEEK, true},
     [AN_SECTION_COMPLETENESS] = {"completeness", "Completeness", OF_WEEK, true},
-    [AN_SECTION_GAUGES] = {"gauges", "Gauges", OF_WEEK, true}};
+    [AN_SECTION_GAUGES] = {"gauges", "Gauges", OF_WEEK, true},
+    [AN_SECTION_MAP] = {"map", "Map", OF_WALL, false},
+    [AN_SECTION_MADE_OF] = {"made_of", "Made of", OF_ITEM, true},
+    [AN_SECTION_TOUCHED] = {"signals", "Signals that touch it", OF_ITEM, true},
+    [AN_SECTION_REPAIRS] = {"repairs", "Repairs", OF_WALL | OF_TILE, true},
+    [AN_SECTION_SHARED] = {"shared", "Others that share a batch", OF_WALL | OF_TILE, true},
+    [AN_SECTION_LACKING] = {"lacking", "Data missing", OF_ITEM, true},
+    [AN_SECTION_FACTS] = {"facts", "Where it was", OF_BATCH | OF_TILE, true},
+    [AN_SECTION_CARRIED] = {"carried_by", "Carried by", OF_BATCH | OF_TILE, true},
+    [AN_SECTION_BEGAN] = {"began", "Signals that began with it", OF_BATCH, true},
+    [AN_SECTION_NEIGHBOURS] = {"neighbours", "Its neighbours", OF_BATCH | OF_TILE, true}};
+
+/* What each report is called, and what it is if nothing is said. */
+static const struct known_report {
+    const char *word, *name, *title;
+    unsigned bit;
+    const unsigned char *own, *own_end;
+} known_reports[AN_REPORT_KIND_COUNT] = {
+    [AN_REPORT_SHIFT] = {"shift", "reports/shift.yaml", "Shift report", OF_SHIFT,
+                         an_report_file_shift, an_report_file_shift_end},
+    [AN_REPORT_WEEK] = {"week", "reports/week.yaml", "Week report", OF_WEEK, an_report_file_week,
+                        an_report_file_week_end},
+    [AN_REPORT_WALL] = {"wall", "reports/wall.yaml", "Wall report", OF_WALL, an_report_file_wall,
+                        an_report_file_wall_end},
+    [AN_REPORT_BATCH] = {"batch", "reports/batch.yaml", "Batch report", OF_BATCH,
+                         an_report_file_batch, an_report_file_batch_end},
+    [AN_REPORT_TILE] = {"tile", "reports/tile.yaml", "Tile report", OF_TILE, an_report_file_tile,
+                        an_report_file_tile_end}};
 
 struct reader {
     enum an_report_kind kind;
@@ -59,20 +104,19 @@ struct reader {
 
 const char *an_report_definition_name(enum an_report_kind kind)
 {
-    return kind == AN_REPORT_WEEK ? "reports/week.yaml" : "reports/shift.yaml";
+    return known_reports[kind < AN_REPORT_KIND_COUNT ? kind : AN_REPORT_SHIFT].name;
+}
+
+const char *an_report_word(enum an_report_kind kind)
+{
+    return known_reports[kind < AN_REPORT_KIND_COUNT ? kind : AN_REPORT_SHIFT].word;
 }
 
 struct an_bytes an_report_definition_own(enum an_report_kind kind)
 {
-    if (kind == AN_REPORT_WEEK) {
-        return (struct an_bytes){
-            an_report_file_week,
-            /* cppcheck-suppress comparePointers; two marks of one embedded file */
-            (size_t)(an_report_file_week_end - an_report_file_week)};
-    }
-    return (struct an_bytes){an_report_file_shift,
-                             /* cppcheck-suppress comparePointers; two marks of one embedded file */
-                             (size_t)(an_report_file_shift_end - an_report_file_shift)};
+    const struct known_report *report =
+        &known_reports[kind < AN_REPORT_KIND_COUNT ? kind : AN_REPORT_SHIFT];
+    return (struct an_bytes){report->own, (size_t)(report->own_end - report->own)};
 }
 
 static const struct fy_mark *place_of(struct fy_node *node)
@@ -156,7 +200,7 @@ static size_t whole_of(struct reader *reader, struct fy_node *node, const char *
 static size_t word_of(struct reader *reader, struct fy_node *node, const char *key,
                       const struct known_word *words, size_t count)
 {
-    const unsigned here = reader->kind == AN_REPORT_WEEK ? OF_WEEK : OF_SHIFT;
+    const unsigned here = known_reports[reader->kind].bit;
     const char *text = text_of(reader, node, key);
     if (!text) {
         return count;
@@ -363,6 +407,73 @@ static void each_page(struct reader *reader, struct fy_node *item, void *into)
     definition->pages[definition->page_count++] = reading.page;
 }
 
+/* A number above 0; 0 after a mistake. */
+static double number_of(struct reader *reader, struct fy_node *node, const char *key)
+{
+    const char *text = text_of(reader, node, key);
+    struct an_decimal number = {0};
+    if (text && (an_decimal_parse(an_bytes_of(text), '.', 0, &number) || !(number.value > 0) ||
+                 number.value > 1e9)) {
+        mistake(reader, node, "'%s' is '%.40s'; it should be a number above 0", key, text);
+        return 0;
+    }
+    return text ? number.value : 0;
+}
+
+static bool take_tile(struct reader *reader, const char *key, struct fy_node *key_node,
+                      struct fy_node *value, void *into)
+{
+    struct an_tile_told *tile = into;
+    const struct {
+        const char *key;
+        double *at;
+    } keys[] = {{"pixels_across", &tile->pixels_across},
+                {"pixels_down", &tile->pixels_down},
+                {"colours", &tile->colours},
+                {"pitch_mm", &tile->pitch_mm},
+                {"emitter_long_um", &tile->emitter_long_um},
+                {"emitter_wide_um", &tile->emitter_wide_um}};
+    (void)key_node;
+    for (size_t i = 0; i < sizeof keys / sizeof keys[0]; i++) {
+        if (!strcmp(key, keys[i].key)) {
+            *keys[i].at = i < 3 ? (double)whole_of(reader, value, key, 1, 1000000)
+                                : number_of(reader, value, key);
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Keys of reports on one item. */
+static bool take_item_report(struct reader *reader, const char *key, struct fy_node *value,
+                             struct an_report_definition *definition)
+{
+    const struct {
+        const char *key;
+        const char **at;
+    } texts[] = {{"picture", &definition->picture},
+                 {"seam_right", &definition->seam_right},
+                 {"seam_below", &definition->seam_below},
+                 {"repair", &definition->repair}};
+    for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
+        if (!strcmp(key, texts[i].key)) {
+            *texts[i].at = text_of(reader, value, key);
+            return true;
+        }
+    }
+    if (!strcmp(key, "average")) {
+        definition->average = whole_of(reader, value, key, 2, 10000);
+    } else if (!strcmp(key, "tile")) {
+        read_mapping(reader, value, "'tile'",
+                     "pixels_across, pixels_down, colours, pitch_mm, emitter_long_um, "
+                     "emitter_wide_um",
+                     take_tile, &definition->tile);
+    } else {
+        return false;
+    }
+    return true;
+}
+
 static bool take_report(struct reader *reader, const char *key, struct fy_node *key_node,
                         struct fy_node *value, void *into)
 {
@@ -372,14 +483,16 @@ static bool take_report(struct reader *reader, const char *key, struct fy_node *
         (void)value; /* was read before anything else: it tells which words there are */
     } else if (!strcmp(key, "title")) {
         definition->title = text_of(reader, value, key);
+    } else if (!strcmp(key, "pages")) {
+        read_sequence(reader, value, key, AN_PAGE_KIND_COUNT, each_page, definition);
+    } else if (known_reports[reader->kind].bit & OF_ITEM) {
+        return take_item_report(reader, key, value, definition);
     } else if (!strcmp(key, "context")) {
         definition->context = whole_of(reader, value, key, 0, 1000);
     } else if (!strcmp(key, "days_before")) {
         definition->days_before = whole_of(reader, value, key, 1, 31);
     } else if (!strcmp(key, "few_samples")) {
         definition->few_samples = whole_of(reader, value, key, 2, 1000);
-    } else if (!strcmp(key, "pages")) {
-        read_sequence(reader, value, key, AN_PAGE_KIND_COUNT, each_page, definition);
     } else {
         return false;
     }
@@ -389,9 +502,10 @@ static bool take_report(struct reader *reader, const char *key, struct fy_node *
 /* Which report this is about, before anything else is read; a shift if it does not say. */
 static void read_kind(struct reader *reader, struct fy_node *root)
 {
-    static const struct known_word reports[AN_REPORT_KIND_COUNT] = {
-        [AN_REPORT_SHIFT] = {"shift", NULL, OF_SHIFT | OF_WEEK, false},
-        [AN_REPORT_WEEK] = {"week", NULL, OF_SHIFT | OF_WEEK, false}};
+    struct known_word reports[AN_REPORT_KIND_COUNT];
+    for (size_t i = 0; i < AN_REPORT_KIND_COUNT; i++) {
+        reports[i] = (struct known_word){known_reports[i].word, NULL, OF_PERIOD | OF_ITEM, false};
+    }
     void *at = NULL;
     if (fy_node_get_type(root) != FYNT_MAPPING) {
         return;
@@ -451,8 +565,11 @@ enum an_status an_report_definition_read(struct an_bytes yaml, const char *name,
                                          struct an_error *err)
 {
     struct reader reader = {.name = name ? name : "definition", .arena = arena, .err = err};
-    struct an_report_definition read = {
-        .title = "Shift report", .context = 60, .days_before = 1, .few_samples = 25};
+    struct an_report_definition read = {.title = "Shift report",
+                                        .context = 60,
+                                        .days_before = 1,
+                                        .few_samples = 25,
+                                        .average = 200};
     struct fy_diag_cfg diag_cfg;
     if (!is_text(&reader, yaml)) {
         return reader.st;
@@ -473,12 +590,14 @@ enum an_status an_report_definition_read(struct an_bytes yaml, const char *name,
     } else {
         read_kind(&reader, root);
         read.kind = reader.kind;
-        if (reader.kind == AN_REPORT_WEEK) {
-            read.title = "Week report";
-            read.days_before = 7;
-        }
+        read.title = known_reports[reader.kind].title;
+        read.days_before = reader.kind == AN_REPORT_WEEK ? 7 : 1;
         read_mapping(&reader, root, "a report definition",
-                     "report, title, context, days_before, few_samples, pages", take_report, &read);
+                     known_reports[reader.kind].bit & OF_ITEM
+                         ? "report, title, picture, seam_right, seam_below, repair, average, tile, "
+                           "pages"
+                         : "report, title, context, days_before, few_samples, pages",
+                     take_report, &read);
         if (!reader.st && !read.page_count) {
             mistake(&reader, root, "there are no pages; it should have 'pages:' with one or more");
         }

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * What a report definition (reports/shift.yaml, reports/week.yaml) says: which pages, in which order, with which
+ * What a report definition (reports/shift.yaml, week.yaml, wall.yaml, batch.yaml, tile.yaml) says: which pages, in which order, with which
  * sections. Plain structs in the caller's arena; nothing in them changes after reading.
  */
 #ifndef AN_REPORT_DEFINITION_H
@@ -12,7 +12,14 @@
 
 #include <stddef.h>
 
-enum an_report_kind { AN_REPORT_SHIFT, AN_REPORT_WEEK, AN_REPORT_KIND_COUNT };
+enum an_report_kind {
+    AN_REPORT_SHIFT,
+    AN_REPORT_WEEK,
+    AN_REPORT_WALL, /* on one item, as those below */
+    AN_REPORT_BATCH,
+    AN_REPORT_TILE,
+    AN_REPORT_KIND_COUNT
+};
 
 enum an_report_page_kind {
     AN_PAGE_FRONT,
@@ -21,6 +28,13 @@ enum an_report_page_kind {
     AN_PAGE_INTAKE,
     AN_PAGE_CAPABILITY, /* of a week only, as those below */
     AN_PAGE_YIELD,
+    AN_PAGE_VALUES, /* of one item only, as those below */
+    AN_PAGE_MADE_OF,
+    AN_PAGE_CARRIED,
+    AN_PAGE_PICTURES,
+    AN_PAGE_SITES,
+    AN_PAGE_SIGNALS,
+    AN_PAGE_SOURCES,
     AN_PAGE_KIND_COUNT
 };
 enum an_report_section_kind {
@@ -37,6 +51,16 @@ enum an_report_section_kind {
     AN_SECTION_OPEN,
     AN_SECTION_COMPLETENESS,
     AN_SECTION_GAUGES,
+    AN_SECTION_MAP, /* of one item only, as those below */
+    AN_SECTION_MADE_OF,
+    AN_SECTION_TOUCHED,
+    AN_SECTION_REPAIRS,
+    AN_SECTION_SHARED,
+    AN_SECTION_LACKING,
+    AN_SECTION_FACTS,
+    AN_SECTION_CARRIED,
+    AN_SECTION_BEGAN,
+    AN_SECTION_NEIGHBOURS,
     AN_SECTION_KIND_COUNT
 };
 
@@ -54,12 +78,22 @@ struct an_report_page {
     size_t caution_count;
     size_t most, columns; /* of streams: pages; of quiet: charts side by side */
 };
+/* What a report on a wall may be told of its tiles, as files do not hold it; 0: not told. */
+struct an_tile_told {
+    double pixels_across, pixels_down, colours, pitch_mm, emitter_long_um, emitter_wide_um;
+};
 struct an_report_definition {
     enum an_report_kind kind;
     const char *title;
     size_t context, days_before, few_samples;
     struct an_report_page pages[AN_PAGE_KIND_COUNT];
     size_t page_count;
+    /* of one item: NULL: chosen from what the description declares (src/report/item_choice.c) */
+    const char *picture;                 /* stream whose value is an item's picture */
+    const char *seam_right, *seam_below; /* characteristics "station.name" */
+    const char *repair;                  /* station */
+    size_t average;                      /* items of which the line's average map is made */
+    struct an_tile_told tile;
 };
 
 /*
@@ -74,5 +108,6 @@ AN_CHECKED enum an_status an_report_definition_read(struct an_bytes yaml, const 
 /* The program's own, built in. */
 struct an_bytes an_report_definition_own(enum an_report_kind kind);
 const char *an_report_definition_name(enum an_report_kind kind); /* "reports/shift.yaml" */
+const char *an_report_word(enum an_report_kind kind);            /* "shift" */
 
 #endif

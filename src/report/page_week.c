@@ -86,6 +86,16 @@ static struct block block_of(struct an_book *book, const struct an_report_sectio
     case AN_SECTION_CHANGED:
     case AN_SECTION_AT_RISK:
     case AN_SECTION_DUE: /* of a shift */
+    case AN_SECTION_MAP: /* of one item */
+    case AN_SECTION_MADE_OF:
+    case AN_SECTION_TOUCHED:
+    case AN_SECTION_REPAIRS:
+    case AN_SECTION_SHARED:
+    case AN_SECTION_LACKING:
+    case AN_SECTION_FACTS:
+    case AN_SECTION_CARRIED:
+    case AN_SECTION_BEGAN:
+    case AN_SECTION_NEIGHBOURS:
     case AN_SECTION_KIND_COUNT:
         break;
     }

@@ -73,7 +73,7 @@ enum an_status an_report_write(struct an_store *store, const struct an_line *lin
     if (!st && definition.kind != options->kind) {
         st = an_fail(err, AN_BAD_CONFIG, "%s: this defines another report; write 'report: %s'",
                      options->definition_name ? options->definition_name : "definition",
-                     options->kind == AN_REPORT_WEEK ? "week" : "shift");
+                     an_report_word(options->kind));
     }
     if (!st) {
         st = an_period_gather(store, line, options, &definition, arena, &data, err);

@@ -55,6 +55,56 @@ START_TEST(own_definition)
 }
 END_TEST
 
+START_TEST(own_definitions_of_one_item)
+{
+    static const struct {
+        enum an_report_kind kind;
+        const char *title;
+        enum an_report_section_kind first;
+    } rows[] = {{AN_REPORT_WALL, "Wall report", AN_SECTION_MAP},
+                {AN_REPORT_BATCH, "Batch report", AN_SECTION_CARRIED},
+                {AN_REPORT_TILE, "Tile report", AN_SECTION_FACTS}};
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        struct an_report_definition definition = {0};
+        struct an_error err = {0};
+        ck_assert_msg(!an_report_definition_read(an_report_definition_own(rows[i].kind),
+                                                 an_report_definition_name(rows[i].kind), arena,
+                                                 &definition, &err),
+                      "%s", err.text);
+        ck_assert_int_eq(definition.kind, rows[i].kind);
+        ck_assert_str_eq(definition.title, rows[i].title);
+        ck_assert_int_eq(definition.pages[0].sections[0].kind, rows[i].first);
+        ck_assert_uint_eq(definition.average, 200);
+        ck_assert_ptr_null(definition.picture); /* nothing of the demonstration line in it */
+        ck_assert_double_eq(definition.tile.pitch_mm, 0);
+    }
+}
+END_TEST
+
+START_TEST(choices_of_a_wall_are_read)
+{
+    static const char yaml[] = "report: wall\n"
+                               "picture: light.level@colour=W\n"
+                               "seam_right: build.gap_across\n"
+                               "repair: mending\n"
+                               "average: 12\n"
+                               "tile: {pixels_across: 240, colours: 3, pitch_mm: 0.8}\n"
+                               "pages: [{page: front}]\n";
+    struct an_report_definition definition = {0};
+    struct an_error err = {0};
+    ck_assert_msg(!an_report_definition_read(an_bytes_of(yaml), "x", arena, &definition, &err),
+                  "%s", err.text);
+    ck_assert_str_eq(definition.picture, "light.level@colour=W");
+    ck_assert_str_eq(definition.seam_right, "build.gap_across");
+    ck_assert_ptr_null(definition.seam_below);
+    ck_assert_str_eq(definition.repair, "mending");
+    ck_assert_uint_eq(definition.average, 12);
+    ck_assert_double_eq(definition.tile.pixels_across, 240);
+    ck_assert_double_eq(definition.tile.pitch_mm, 0.8);
+    ck_assert_double_eq(definition.tile.pixels_down, 0);
+}
+END_TEST
+
 START_TEST(order_is_the_file_s)
 {
     static const char yaml[] =
@@ -90,7 +140,7 @@ static const struct {
     {"just a text\n", 1, 1, "a report definition should be a list of 'key: value' lines"},
     {"title: x\n", 1, 1, "there are no pages"},
     {"report: year\npages: [{page: front}]\n", 1, 9,
-     "there is no report 'year'; it should be shift or week"},
+     "there is no report 'year'; it should be shift, week, wall, batch or tile"},
     {"pages: [{page: yield}]\nreport: shift\n", 1, 16,
      "there is no page 'yield'; it should be front, streams, quiet or intake"},
     {"pages:\n- page: front\n  sections: [{section: due}]\nreport: week\n", 3, 24,
@@ -119,6 +169,22 @@ static const struct {
      "the section due takes no 'most'"},
     {"pages:\n- page: front\n  cautions: [a, b, c, d, e, f, g, h, i]\n", 3, 38,
      "more than 8 entries"},
+    {"report: wall\ncontext: 3\npages: [{page: front}]\n", 2, 1,
+     "the keys are report, title, picture"},
+    {"picture: a.b\npages: [{page: front}]\n", 1, 1, "no key 'picture'"},
+    {"report: wall\npages: [{page: quiet}]\n", 2, 16,
+     "there is no page 'quiet'; it should be front, values, made_of, pictures, sites, signals or "
+     "sources"},
+    {"report: batch\npages:\n- page: front\n  sections: [{section: map}]\n", 4, 24,
+     "there is no section 'map'; it should be made_of, signals, lacking, facts, carried_by, began "
+     "or neighbours"},
+    {"report: tile\naverage: 1\npages: [{page: front}]\n", 2, 10, "from 2 to 10000"},
+    {"report: wall\ntile: {pitch_mm: none}\npages: [{page: front}]\n", 2, 18,
+     "it should be a number above 0"},
+    {"report: wall\ntile: {colours: 2.5}\npages: [{page: front}]\n", 2, 17,
+     "a whole number from 1"},
+    {"report: wall\ntile: {size: 3}\npages: [{page: front}]\n", 2, 8, "'tile' has no key 'size'"},
+    {"report: wall\npicture: [a]\npages: [{page: front}]\n", 2, 11, "should be one text"},
     {"title: \"\\xff\\0\"\npages: [{page: front}]\n", 1, 9, "holds a byte that is no text"},
 };
 
@@ -167,6 +233,8 @@ int main(void)
     tcase_add_test(tests, week_definition_reads);
     tcase_add_test(tests, own_definition);
     tcase_add_test(tests, order_is_the_file_s);
+    tcase_add_test(tests, own_definitions_of_one_item);
+    tcase_add_test(tests, choices_of_a_wall_are_read);
     tcase_add_loop_test(tests, mistakes_have_places, 0,
                         (int)(sizeof mistake_rows / sizeof mistake_rows[0]));
     tcase_add_test(tests, memory_runs_out);

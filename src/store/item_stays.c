@@ -1,0 +1,51 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/* The visits of one item, found by the index of visits by item. Reads only. */
+#include "andamento/store/item_stays.h"
+
+#include "store/handle.h"
+
+static void read_stay(struct an_query *query, struct an_arena *arena, void *row)
+{
+    struct an_item_stay *stay = row;
+
+    stay->visit_id = an_column_int(query, 0);
+    stay->item_id = an_column_int(query, 1);
+    stay->station = an_column_text(query, 2, arena);
+    stay->first_us = an_column_int(query, 3);
+    stay->last_us = an_column_int(query, 4);
+    stay->rows = an_column_int(query, 5);
+    stay->purpose = an_column_text(query, 6, arena);
+    stay->tool = an_column_text(query, 7, arena);
+    stay->gauge = an_column_text(query, 8, arena);
+    stay->who = an_column_text(query, 9, arena);
+    stay->attempt = an_column_text(query, 10, arena);
+    stay->file_id = an_column_int(query, 11);
+    stay->file = an_column_text(query, 12, arena);
+    (void)an_column_hash(query, 13, &stay->hash); /* its length is checked by the table */
+    stay->first_line = (uint64_t)an_column_int(query, 14);
+    stay->last_line = (uint64_t)an_column_int(query, 15);
+}
+
+enum an_status an_store_item_stays(struct an_store *store, int64_t item_id, struct an_arena *arena,
+                                   struct an_item_stay **stays, size_t *count, struct an_error *err)
+{
+    static const char sql[] =
+        "SELECT v.visit_id, v.item_id, f.station, v.first_us, v.last_us, v.rows_taken, v.purpose,"
+        " v.tool, v.gauge, v.who, v.attempt, f.file_id, f.name, f.hash, v.first_line, v.last_line"
+        " FROM visit v JOIN file f ON f.file_id = v.file_id"
+        " WHERE v.item_id = $1 AND f.state = 0 AND f.station IS NOT NULL"
+        " ORDER BY v.first_us, v.visit_id";
+    struct an_query query;
+    void *rows = NULL;
+    enum an_status st = an_query_start(&query, store, sql, "reading where an item was", err);
+
+    if (st) {
+        return st;
+    }
+    an_query_int(&query, item_id);
+    st = an_query_collect(&query, sizeof **stays, read_stay, arena, &rows, count, err);
+    if (!st) {
+        *stays = rows;
+    }
+    return st;
+}
