@@ -359,14 +359,42 @@ static enum an_status each_old_file(struct comparison *c, const struct wanted *l
     return st;
 }
 
-/* An item's own serial, or that of a link, as it stands in the block at hand. */
+static bool is_text_of(const struct comparison *c, size_t column, size_t at, struct an_bytes text)
+{
+    return column == AN_NONE || an_bytes_equal(text_at(&c->cells[column], at), text);
+}
+
+static int64_t place_of(const struct comparison *c, size_t column, size_t at)
+{
+    struct an_decimal number;
+
+    return column != AN_NONE && number_at(&c->cells[column], at, &number)
+               ? (int64_t)an_decimal_value(number.scaled, number.decimals)
+               : -1;
+}
+
+static bool is_end(const struct comparison *c, const struct an_plan_link *link, size_t at)
+{
+    return link->rule->ends &&
+           (link->ends == AN_NONE ||
+            an_word_in(text_at(&c->cells[link->ends], at), &link->rule->ends_words));
+}
+
+/* An item's own serial, or a link, as it stands in the block at hand. */
 static bool is_of(const struct comparison *c, const struct an_unknown *unknown, size_t at)
 {
     if (unknown->link == AN_NONE) {
         return true;
     }
-    const size_t column = c->finish->plan->links[unknown->link].column;
-    return an_bytes_equal(text_at(&c->cells[column], at), unknown->serial);
+    const struct an_plan_link *link = &c->finish->plan->links[unknown->link];
+    if (!an_bytes_equal(text_at(&c->cells[link->column], at), unknown->serial)) {
+        return false;
+    }
+    return unknown->reason == AN_HOLD_PARENT_UNKNOWN ||
+           (is_text_of(c, link->role, at, unknown->role) &&
+            is_text_of(c, link->region, at, unknown->region) &&
+            place_of(c, link->row, at) == unknown->row &&
+            place_of(c, link->column_place, at) == unknown->column && !is_end(c, link, at));
 }
 
 static enum an_status read_now(struct comparison *c)
@@ -604,11 +632,13 @@ static enum an_status decide_row(struct comparison *c, const struct known_row *r
         return an_rowmap_mark_before(finish->map, row->row) ? AN_OK : out_of_memory(c->err);
     }
     if (row->unknown) {
-        verdict.reason = AN_HOLD_PARENT_UNKNOWN;
+        verdict.reason = row->unknown->reason;
         verdict.link = row->unknown->link;
         verdict.unknown = row->unknown->number;
     } else if (doubt->before_us) {
         verdict.reason = AN_HOLD_TIME_BEFORE;
+    } else if (doubt->used_us != AN_NO_INSTANT) {
+        verdict.reason = AN_HOLD_SERIAL_USED;
     } else if (row->changed && !doubt->replaces) {
         verdict.reason = AN_HOLD_ROW_CONFLICT;
         verdict.file_id = row->twin->file_id;

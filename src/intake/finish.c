@@ -265,6 +265,12 @@ static enum an_status end_join(struct ending *ending)
     if (!stays->first) {
         return AN_OK;
     }
+    if (ending->finish->plan->any_ends) { /* before any visit is looked at */
+        const enum an_status ends = an_visit_put_ends(ending->finish, stays->first, ending->err);
+        if (ends) {
+            return ends;
+        }
+    }
     key_of_number('F', stays->first->first_line, key);
     an_text_clear(&ending->joined);
     an_text_add_bytes(&ending->joined, stays->first->key);
@@ -397,6 +403,11 @@ enum an_status an_finish_all(struct an_finish *finish, uint64_t last_block, stru
         st = an_finish_spill(finish, err);
     }
     if (!st && !visits_spilled) {
+        for (const struct an_stay *stay = finish->stays->first;
+             finish->plan->any_ends && stay && !st; stay = stay->next) {
+            st =
+                an_visit_put_ends(finish, stay, err); /* what one takes out makes room for others */
+        }
         for (const struct an_stay *stay = finish->stays->first; stay && !st; stay = stay->next) {
             st = put_stay(finish, stay, err);
         }

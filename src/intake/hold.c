@@ -155,6 +155,24 @@ static const struct {
     [AN_HOLD_TIME_BEFORE] = {"time.before",
                              "The row is of before its item was made. Check the serial, and the "
                              "clocks of both stations."},
+    [AN_HOLD_SERIAL_USED] = {"serial.used",
+                             "The serial was here before, so long ago that it must have been "
+                             "another item's. Check the label; give one of the two items another "
+                             "serial."},
+    [AN_HOLD_LINK_SELF] = {"link.self", "An item is said to be part of itself. Check which of the "
+                                        "two serials was read wrong."},
+    [AN_HOLD_LINK_LOOP] = {"link.loop",
+                           "The whole went, directly or through others, into what is said to be "
+                           "its part. Check which of the links was read wrong."},
+    [AN_HOLD_LINK_ORDER] = {"link.order",
+                            "The part was made after it is said to have gone into the whole. Check "
+                            "the serial, and the clocks of both stations."},
+    [AN_HOLD_LINK_ELSEWHERE] =
+        {"link.elsewhere", "The item sits somewhere else at that time. Find out where it is; if "
+                           "its removal was not told yet, collect that first and release the row."},
+    [AN_HOLD_LINK_PLACE] =
+        {"link.place", "Another item has that place at that time. Look at the wall; if the other "
+                       "one's removal was not told yet, collect that first and release the row."},
 };
 
 bool an_complain(struct an_complaint *complaint, enum an_hold_reason reason, uint64_t line,

@@ -73,19 +73,20 @@ static enum an_status is_seen(struct an_finish *finish, size_t kind, struct an_b
     return st;
 }
 
-static bool add_unknown(struct an_look *look, struct an_doubt *doubt, size_t link,
-                        struct an_bytes serial)
+struct an_unknown *an_look_add_unknown(struct an_look *look, struct an_doubt *doubt, size_t link,
+                                       struct an_bytes serial)
 {
     struct an_unknown *unknown = an_arena_alloc(look->arena, 1, sizeof *unknown);
 
     if (!unknown || !an_words_copy(look->arena, serial, &unknown->serial)) {
-        return false;
+        return NULL;
     }
+    unknown->reason = AN_HOLD_PARENT_UNKNOWN;
     unknown->link = link;
     unknown->number = doubt->unknown ? doubt->unknown->number + 1 : 0;
     unknown->next = doubt->unknown;
     doubt->unknown = unknown;
-    return true;
+    return unknown;
 }
 
 static enum an_status look_for_parents(struct an_finish *finish, const struct an_stay *stay,
@@ -98,7 +99,7 @@ static enum an_status look_for_parents(struct an_finish *finish, const struct an
 
     if (plan->station->item_known_first) {
         st = is_seen(finish, plan->station->item_kind, own, &seen, err);
-        if (!st && !seen && !add_unknown(finish->look, doubt, AN_NONE, own)) {
+        if (!st && !seen && !an_look_add_unknown(finish->look, doubt, AN_NONE, own)) {
             st = out_of_memory(err);
         }
     }
@@ -109,7 +110,7 @@ static enum an_status look_for_parents(struct an_finish *finish, const struct an
             continue;
         }
         st = is_seen(finish, rule->kind, joint->serial, &seen, err);
-        if (!st && !seen && !add_unknown(finish->look, doubt, joint->rule, joint->serial)) {
+        if (!st && !seen && !an_look_add_unknown(finish->look, doubt, joint->rule, joint->serial)) {
             st = out_of_memory(err);
         }
     }
@@ -145,6 +146,31 @@ static enum an_status look_at_clock(struct an_finish *finish, const struct an_st
     } else if (made_us - stay->first_us > finish->look->before_us) {
         finish->look->before_us = made_us - stay->first_us;
         finish->look->before_line = stay->first_line;
+    }
+    return st;
+}
+
+/* ---- a serial that another item had ------------------------------------------------------------- */
+static enum an_status look_at_serial(struct an_finish *finish, const struct an_stay *stay,
+                                     int64_t item_id, struct an_doubt *doubt, struct an_error *err)
+{
+    const struct an_station *station = finish->plan->station;
+    const int64_t within_us = station->serial_within_us;
+    int64_t first_us = AN_NO_INSTANT;
+
+    doubt->used_us = AN_NO_INSTANT;
+    if (!within_us || stay->key.length > stay->serial_length + 1) {
+        return AN_OK; /* reference items and the like come again and again */
+    }
+    if (stay->last_us - stay->first_us > within_us) {
+        doubt->used_us = stay->first_us;
+        return AN_OK;
+    }
+    const enum an_status st =
+        an_store_item_first_at(finish->store, item_id, station->name, &first_us, err);
+    if (!st && first_us != AN_NO_INSTANT &&
+        (stay->last_us - first_us > within_us || first_us - stay->first_us > within_us)) {
+        doubt->used_us = first_us;
     }
     return st;
 }
@@ -222,9 +248,14 @@ enum an_status an_look_visit(struct an_finish *finish, const struct an_stay *sta
     }
     st = look_for_parents(finish, stay, &doubt, err);
     st = st ? st : look_at_clock(finish, stay, item_id, &doubt, err);
+    st = st ? st : look_at_serial(finish, stay, item_id, &doubt, err);
+    if (!st && finish->plan->any_checked && !doubt.before_us && doubt.used_us == AN_NO_INSTANT) {
+        st = an_look_links(finish, stay, item_id, &doubt, err);
+    }
     finish->look->visits++;
     finish->look->visits_before += doubt.before_us > 0;
-    if (!st && (doubt.earlier_count || doubt.unknown || doubt.before_us)) {
+    if (!st && (doubt.earlier_count || doubt.unknown || doubt.before_us ||
+                doubt.used_us != AN_NO_INSTANT)) {
         *found = AN_LOOK_DOUBT;
         st = add_doubt(look, stay, &doubt, doubt_number, err);
     }
@@ -306,8 +337,8 @@ const struct an_doubt *an_look_replaces(struct an_look *look, const struct an_st
     return NULL;
 }
 
-static const struct an_unknown *unknown_of(const struct an_look *look,
-                                           const struct an_verdict *verdict)
+const struct an_unknown *an_look_unknown(const struct an_look *look,
+                                         const struct an_verdict *verdict)
 {
     const struct an_unknown *unknown = look->doubts[verdict->doubt].unknown;
 
@@ -334,7 +365,7 @@ enum an_status an_look_put_waiting(struct an_finish *finish, struct an_error *er
     for (size_t i = 0; !st && i < look->verdict_count; i++) {
         const struct an_verdict *verdict = &look->verdicts[i];
         const struct an_unknown *unknown =
-            verdict->reason == AN_HOLD_PARENT_UNKNOWN ? unknown_of(look, verdict) : NULL;
+            verdict->reason == AN_HOLD_PARENT_UNKNOWN ? an_look_unknown(look, verdict) : NULL;
 
         while (unknown && at < count && held[at].line < verdict->at_line) {
             at++;

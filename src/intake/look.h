@@ -12,10 +12,15 @@
 #include "intake/hold.h"
 #include "intake/subgroup.h"
 
-struct an_unknown { /* an item that a visit's rows speak of and nobody has seen */
+/* An item that a visit's rows speak of and nobody has seen, or that cannot be what they say. */
+struct an_unknown {
     struct an_unknown *next;
-    size_t link;     /* index in the plan's links; AN_NONE: the rows' own item */
-    uint32_t number; /* among the visit's unknown ones */
+    enum an_hold_reason reason; /* AN_HOLD_PARENT_UNKNOWN, or of links */
+    const char *why;            /* links: the sentence */
+    struct an_bytes role, region;
+    int64_t row, column; /* links: only rows that tell this place, role and region */
+    size_t link;         /* index in the plan's links; AN_NONE: the rows' own item */
+    uint32_t number;     /* among the visit's unknown ones */
     struct an_bytes serial;
 };
 
@@ -26,14 +31,15 @@ struct an_doubt { /* a visit whose rows have to be looked at one by one */
     size_t earlier_count;
     struct an_unknown *unknown;
     int64_t before_us; /* how long before its item was made it began; 0: not */
+    int64_t used_us;   /* when its serial was here before, as another item's; AN_NO_INSTANT: not */
     bool replaces;     /* as a whole: the earlier samples are superseded */
 };
 
 struct an_verdict { /* a row to be held */
     uint64_t row;   /* among the rows that are right, from 0 */
     enum an_hold_reason reason;
-    size_t link;      /* parent.unknown */
-    uint32_t unknown; /* parent.unknown: its number */
+    size_t link;      /* parent.unknown, of links */
+    uint32_t unknown; /* parent.unknown, of links: its number */
     uint32_t doubt;   /* index */
     int64_t file_id;  /* row.conflict: where the other row stands */
     uint64_t line;
@@ -81,10 +87,22 @@ AN_CHECKED enum an_status an_look_add_row(struct an_look *look, uint64_t row, ui
 AN_CHECKED enum an_status an_look_decide(struct an_finish *finish, struct an_error *err);
 /* The verdict on a row that is to be held, or NULL. Rows are asked for in order. */
 const struct an_verdict *an_look_verdict(struct an_look *look, uint64_t row);
+/* The unknown item, or the link, that a verdict is about. */
+const struct an_unknown *an_look_unknown(const struct an_look *look,
+                                         const struct an_verdict *verdict);
 /* Notes what each row held for an unknown item waits for; the held rows are put already. */
 AN_CHECKED enum an_status an_look_put_waiting(struct an_finish *finish, struct an_error *err);
 /* The visit that replaces earlier ones, or NULL. */
 const struct an_doubt *an_look_replaces(struct an_look *look, const struct an_stay *stay);
+
+/* look_links.c: looks at the visit's links, refuses those that cannot be, and puts the others, so
+ * that the next visits' are compared with them. */
+AN_CHECKED enum an_status an_look_links(struct an_finish *finish, const struct an_stay *stay,
+                                        int64_t item_id, struct an_doubt *doubt,
+                                        struct an_error *err);
+/* Adds to the visit's list. NULL: memory. */
+struct an_unknown *an_look_add_unknown(struct an_look *look, struct an_doubt *doubt, size_t link,
+                                       struct an_bytes serial);
 
 /* conflict.c: compares the doubtful rows with those of earlier visits. */
 AN_CHECKED enum an_status an_conflict_decide(struct an_finish *finish, struct an_error *err);

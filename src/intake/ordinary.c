@@ -52,6 +52,10 @@ static bool is_fit(const struct an_reading *reading)
         if (plan->links[i].row != AN_NONE || plan->links[i].column_place != AN_NONE) {
             return false; /* each row a link of its own */
         }
+        if (plan->links[i].rule->ends || plan->links[i].confidence != AN_NONE ||
+            plan->links[i].rule->kind == plan->station->item_kind) {
+            return false; /* the row path looks at each row */
+        }
     }
     for (size_t i = 0; i < plan->column_count; i++) {
         if ((plan->columns[i].uses & AN_USE_TIME) &&

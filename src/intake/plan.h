@@ -73,7 +73,10 @@ struct an_quantity {
 
 struct an_plan_link {
     const struct an_link_rule *rule;
-    size_t column, role, share, row, column_place, region;
+    size_t column, role, share, row, column_place, region, ends, confidence;
+    bool may_end;  /* some rule of the line ends such links */
+    bool may_loop; /* the kinds allow that the whole went into the part */
+    bool checked;  /* looked at in the store before it is put */
 };
 
 struct an_plan_list { /* allowed words of a column */
@@ -107,6 +110,8 @@ struct an_plan {
     size_t split_count;
     struct an_plan_link *links;
     size_t link_count;
+    bool any_ends;    /* some rule of the station ends links */
+    bool any_checked; /* some link is looked at before it is put */
     struct an_plan_list *allowed;
     size_t allowed_count;
     size_t (*part_whole)[2]; /* part, whole */

@@ -191,6 +191,20 @@ static enum an_status hold_by_verdict(struct an_reading *reading, const struct a
         (void)an_row_complain(
             row, plan, column, verdict->reason, &complaint, "no station has seen the %s \"%s\" yet",
             plan->line->kinds[kind].title, an_shown(row->cells[column].text).text);
+    } else if (verdict->reason == AN_HOLD_SERIAL_USED) {
+        char at[40];
+
+        (void)an_row_complain(
+            row, plan, plan->item, verdict->reason, &complaint,
+            "\"%s\" was at this station on %s, and all rows of one %s should lie closer together",
+            an_shown(row->cells[plan->item].text).text,
+            an_instant_rfc3339(reading->look.doubts[verdict->doubt].used_us, at),
+            plan->line->kinds[plan->station->item_kind].title);
+    } else if (verdict->reason >= AN_HOLD_LINK_SELF && verdict->reason <= AN_HOLD_LINK_PLACE) {
+        const struct an_unknown *unknown = an_look_unknown(&reading->look, verdict);
+
+        (void)an_row_complain(row, plan, plan->links[verdict->link].column, verdict->reason,
+                              &complaint, "%s", unknown ? unknown->why : "");
     } else if (verdict->reason == AN_HOLD_TIME_BEFORE) {
         (void)an_row_complain(row, plan, plan->time, verdict->reason, &complaint,
                               "\"%s\" is before this item was made, by more than the clocks may "

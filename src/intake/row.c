@@ -216,12 +216,52 @@ static bool check_lists(struct an_row *row, const struct an_plan *plan,
     return true;
 }
 
+bool an_row_ends(const struct an_row *row, const struct an_plan_link *link)
+{
+    return link->rule->ends && (link->ends == AN_NONE ||
+                                an_word_in(row->cells[link->ends].text, &link->rule->ends_words));
+}
+
+static bool check_confidence(const struct an_row *row, const struct an_plan *plan,
+                             const struct an_plan_link *link, struct an_complaint *complaint)
+{
+    const struct an_bytes text = row->cells[link->confidence].text;
+    bool known = text.length == 0;
+
+    for (int i = AN_SCANNED; i < AN_CONFIDENCES && !known; i++) {
+        known = an_word_in(text, &link->rule->confidence_words[i]);
+    }
+    return known || an_row_complain(row, plan, link->confidence, AN_HOLD_WORD_UNKNOWN, complaint,
+                                    "\"%s\" is not among the words that tell how it was read",
+                                    an_shown(text).text);
+}
+
+/* A thing is not made of itself. */
+static bool check_other(const struct an_row *row, const struct an_plan *plan,
+                        const struct an_plan_link *link, struct an_complaint *complaint)
+{
+    if (link->rule->kind != plan->station->item_kind ||
+        !an_bytes_equal(row->cells[link->column].text, row->serial)) {
+        return true;
+    }
+    return an_row_complain(row, plan, link->column, AN_HOLD_LINK_SELF, complaint,
+                           "the %s \"%s\" is said to be %s itself",
+                           plan->line->kinds[link->rule->kind].title, an_shown(row->serial).text,
+                           link->rule->other_is_same ? "another serial of" : "part of");
+}
+
 static bool check_links(struct an_row *row, const struct an_plan *plan,
                         struct an_complaint *complaint)
 {
     for (size_t i = 0; i < plan->link_count; i++) {
         const struct an_plan_link *link = &plan->links[i];
 
+        if (!check_other(row, plan, link, complaint)) {
+            return false;
+        }
+        if (link->confidence != AN_NONE && !check_confidence(row, plan, link, complaint)) {
+            return false;
+        }
         if (link->row != AN_NONE && !check_whole(row, plan, link->row, complaint)) {
             return false;
         }

@@ -44,6 +44,8 @@ bool an_row_passes(const struct an_row *row, const struct an_plan_filter *filter
 bool an_row_passes_all(const struct an_row *row, const struct an_plan_leaf *leaf);
 bool an_word_in(struct an_bytes text, const struct an_word_list *words);
 
+/* Does the row tell that this link ended? */
+bool an_row_ends(const struct an_row *row, const struct an_plan_link *link);
 /* Checks every number, word and place the row's characteristics, links and lists need. */
 bool an_row_check(struct an_row *row, const struct an_plan *plan, struct an_complaint *complaint);
 

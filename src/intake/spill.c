@@ -103,6 +103,9 @@ static void put_joint(struct an_text *out, const struct an_tie *joint)
     put_signed(out, joint->column);
     put_signed(out, joint->at_us);
     put_count(out, joint->line);
+    put_count(out, joint->ends);
+    put_count(out, joint->turn);
+    put_count(out, joint->sure);
 }
 
 void an_spill_write(const struct an_stay *stay, struct an_text *out)
@@ -301,6 +304,9 @@ static bool get_joint(struct reader *in, struct an_stays *stays, struct an_stay 
     joint.column = get_signed(in);
     joint.at_us = get_signed(in);
     joint.line = get_count(in);
+    joint.ends = get_count(in) != 0;
+    joint.turn = (uint32_t)get_count(in);
+    joint.sure = (uint32_t)get_count(in);
     return in->broken || an_stay_join(stays, stay, &joint);
 }
 

@@ -404,6 +404,18 @@ static int64_t whole_at(struct an_row *row, const struct an_plan *plan, size_t c
                : -1;
 }
 
+static uint32_t sure_of(const struct an_row *row, const struct an_plan_link *link)
+{
+    const struct an_bytes text = text_at(row, link->confidence);
+
+    for (uint32_t i = AN_SCANNED; i < AN_CONFIDENCES && text.length; i++) {
+        if (an_word_in(text, &link->rule->confidence_words[i])) {
+            return i;
+        }
+    }
+    return link->rule->confidence;
+}
+
 static bool add_joints(struct an_stays *stays, struct an_stay *stay, struct an_row *row)
 {
     const struct an_plan *plan = stays->plan;
@@ -420,11 +432,15 @@ static bool add_joints(struct an_stays *stays, struct an_stay *stay, struct an_r
             .column = whole_at(row, plan, link->column_place),
             .at_us = row->at_us,
             .line = row->line,
+            .ends = an_row_ends(row, link),
+            .turn = stay->ends,
+            .sure = sure_of(row, link),
         };
 
         if (!joint.serial.length) {
             continue; /* not told: nothing is guessed */
         }
+        stay->ends += joint.ends;
         if (link->share != AN_NONE && an_row_number(row, plan, link->share) == AN_CELL_NUMBER) {
             joint.share = row->cells[link->share].number.value;
         }

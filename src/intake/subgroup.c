@@ -162,7 +162,7 @@ static bool same_joint(const struct an_tie *a, const struct an_tie *b)
 {
     return a->rule == b->rule && a->row == b->row && a->column == b->column &&
            an_bytes_equal(a->serial, b->serial) && an_bytes_equal(a->role, b->role) &&
-           an_bytes_equal(a->region, b->region);
+           an_bytes_equal(a->region, b->region) && a->ends == b->ends && a->turn == b->turn;
 }
 
 static uint64_t joint_key(const struct an_tie *joint)
@@ -173,6 +173,7 @@ static uint64_t joint_key(const struct an_tie *joint)
     key = key * 31 + an_bytes_hash(joint->region);
     key = key * 1000003 + (uint64_t)joint->row;
     key = key * 1000003 + (uint64_t)joint->column;
+    key += joint->ends + 2 * (uint64_t)joint->turn; /* 0 where nothing ends */
     return (key * 31 + joint->rule) | joint_bit;
 }
 
@@ -212,6 +213,9 @@ bool an_stay_join(struct an_stays *stays, struct an_stay *stay, const struct an_
                 there->share = joint->share;
             }
             there->at_us = joint->at_us < there->at_us ? joint->at_us : there->at_us;
+            if (joint->sure && (!there->sure || joint->sure < there->sure)) {
+                there->sure = joint->sure;
+            }
             return true;
         }
         key = (key + 1) | joint_bit; /* two joints with one hash */

@@ -5,6 +5,7 @@
  */
 #include "intake/visit_put.h"
 
+#include "andamento/store/genealogy.h"
 #include "intake/derive.h"
 #include "intake/upstream.h"
 
@@ -57,32 +58,92 @@ static enum an_status text_of(struct an_arena *arena, struct an_bytes bytes, con
     return bytes.length && !*text ? out_of_memory(err) : AN_OK;
 }
 
-static enum an_status put_joint(struct an_finish *finish, const struct an_tie *joint,
-                                int64_t item_id, struct an_error *err)
+enum an_status an_visit_link(struct an_finish *finish, const struct an_tie *joint, int64_t item_id,
+                             struct an_link *link, struct an_error *err)
 {
     const struct an_link_rule *rule = finish->plan->links[joint->rule].rule;
-    struct an_link link = {.share = joint->share,
-                           .row = joint->row,
-                           .column = joint->column,
-                           .at_us = joint->at_us,
-                           .file_id = finish->file_id,
-                           .line = joint->line};
     int64_t other = 0;
     enum an_status st = an_store_item(finish->store, finish->plan->line->kinds[rule->kind].name,
                                       joint->serial, finish->file_id, &other, err);
 
-    link.child_id = rule->other_is_parent ? item_id : other;
-    link.parent_id = rule->other_is_parent ? other : item_id;
+    *link = (struct an_link){.child_id = rule->other_is_parent ? item_id : other,
+                             .parent_id = rule->other_is_parent ? other : item_id,
+                             .share = isnan(joint->share) ? rule->share : joint->share,
+                             .row = joint->row,
+                             .column = joint->column,
+                             .at_us = joint->at_us,
+                             .file_id = finish->file_id,
+                             .line = joint->line,
+                             .sure = (int)joint->sure,
+                             .may_end = finish->plan->links[joint->rule].may_end};
     if (!st) {
-        st = text_of(finish->arena, joint->role, &link.role, err);
+        st = text_of(finish->arena, joint->role, &link->role, err);
     }
     if (!st) {
-        st = text_of(finish->arena, joint->region, &link.region, err);
+        st = text_of(finish->arena, joint->region, &link->region, err);
     }
-    if (!st && !link.role) {
-        link.role = rule->role;
+    if (!st && !link->role) {
+        link->role = rule->role;
+    }
+    return st;
+}
+
+/* A row tells of another serial: it named the item before the row, after it, or ever. */
+static enum an_status put_alias(struct an_finish *finish, const struct an_tie *joint,
+                                int64_t item_id, int64_t other, struct an_error *err)
+{
+    const struct an_link_rule *rule = finish->plan->links[joint->rule].rule;
+    const int64_t for_us = rule->alias_for_us;
+    struct an_alias alias = {.item_id = item_id,
+                             .other_id = other,
+                             .from_us = AN_NO_INSTANT,
+                             .until_us = AN_NO_INSTANT,
+                             .file_id = finish->file_id,
+                             .line = joint->line};
+
+    if (rule->alias_time == AN_ALIAS_BEFORE) {
+        alias.from_us = for_us ? joint->at_us - for_us : AN_NO_INSTANT;
+        alias.until_us = joint->at_us;
+    } else if (rule->alias_time == AN_ALIAS_AFTER) {
+        alias.from_us = joint->at_us;
+        alias.until_us = for_us ? joint->at_us + for_us : AN_NO_INSTANT;
+    }
+    return an_store_put_alias(finish->store, &alias, err);
+}
+
+static enum an_status put_joint(struct an_finish *finish, const struct an_tie *joint,
+                                int64_t item_id, struct an_error *err)
+{
+    struct an_link link;
+    const enum an_status st = an_visit_link(finish, joint, item_id, &link, err);
+
+    if (!st && finish->plan->links[joint->rule].rule->other_is_same) {
+        return put_alias(finish, joint, item_id, link.child_id, err);
+    }
+    if (!st && joint->ends) {
+        return an_store_put_link_end(finish->store, &link, err);
     }
     return st ? st : an_store_put_link(finish->store, &link, err);
+}
+
+enum an_status an_visit_put_ends(struct an_finish *finish, const struct an_stay *stay,
+                                 struct an_error *err)
+{
+    int64_t item_id = 0;
+    enum an_status st = AN_OK;
+
+    for (const struct an_tie *joint = stay->joints; joint && !st; joint = joint->next) {
+        if (!joint->ends) {
+            continue;
+        }
+        if (!item_id) {
+            st = an_store_item(finish->store,
+                               finish->plan->line->kinds[finish->plan->station->item_kind].name,
+                               serial_of(stay), finish->file_id, &item_id, err);
+        }
+        st = st ? st : put_joint(finish, joint, item_id, err);
+    }
+    return st;
 }
 
 /* ---- samples ---------------------------------------------------------------------------------- */

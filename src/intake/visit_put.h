@@ -10,5 +10,13 @@
 AN_CHECKED enum an_status an_visit_put(struct an_finish *finish, const struct an_stay *stay,
                                        bool only_look, enum an_look_found *found, uint32_t *doubt,
                                        int64_t *visit_id, struct an_error *err);
+/* Puts the ends of links that a visit's rows tell. */
+AN_CHECKED enum an_status an_visit_put_ends(struct an_finish *finish, const struct an_stay *stay,
+                                            struct an_error *err);
+/* The link that a visit's rows tell of; the other item is added if it is new. Its texts are valid
+ * until the next visit. */
+AN_CHECKED enum an_status an_visit_link(struct an_finish *finish, const struct an_tie *joint,
+                                        int64_t item_id, struct an_link *link,
+                                        struct an_error *err);
 
 #endif

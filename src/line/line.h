@@ -73,15 +73,34 @@ struct an_time_column {
     const char *zone;    /* IANA; of times without offset; NULL: the line's zone */
 };
 
+/* How a station came to know of a link; numbers as in andamento/store/genealogy.h. */
+enum an_confidence { AN_CONFIDENCE_UNTOLD, AN_SCANNED, AN_TYPED, AN_INFERRED, AN_CONFIDENCES };
+
+/* For which time another serial names the item, seen from the row that tells it. */
+enum an_alias_time { AN_ALIAS_ALWAYS, AN_ALIAS_BEFORE, AN_ALIAS_AFTER };
+
 /* An item of this row went into, or came out of, another one. */
 struct an_link_rule {
-    const char *column;      /* holds the other item's serial */
-    size_t kind;             /* its kind, index into kinds */
-    bool other_is_parent;    /* true: the other went into this row's item */
-    const char *role;        /* fixed role, or NULL */
-    const char *role_column; /* column whose value is the role (colour), or NULL */
+    const char *column;        /* holds the other item's serial */
+    size_t kind;               /* its kind, index into kinds */
+    bool other_is_parent;      /* true: the other went into this row's item */
+    bool other_is_same;        /* true: it is another serial of this row's item */
+    const char *role;          /* fixed role, or NULL */
+    const char *role_column;   /* column whose value is the role (colour), or NULL */
+    struct an_word_list roles; /* that every item should have; none: one of any role is enough */
+    double share;              /* fixed: part of the whole; NAN: none */
     const char *share_column, *row_column, *column_column, *region_column; /* or NULL */
     bool known_first; /* the other item must have been seen at a station before */
+    bool made_first;  /* the other item must have been made before this row */
+    bool single;      /* in one whole of the kind, and one item in a place, at a time */
+    enum an_confidence confidence; /* fixed */
+    const char *confidence_column; /* or told by this column's words; or NULL */
+    struct an_word_list confidence_words[AN_CONFIDENCES];
+    bool ends;               /* a row tells that the link ended */
+    const char *ends_column; /* does so if this column holds one of the words; NULL: each row */
+    struct an_word_list ends_words;
+    enum an_alias_time alias_time; /* other_is_same */
+    int64_t alias_for_us;          /* how long at most; 0: without an end */
 };
 
 enum an_missing_meaning { AN_MISSING, AN_OVER_RANGE, AN_UNDER_RANGE };
@@ -226,6 +245,7 @@ struct an_station {
                                     usual ones (src/intake/conflict.c) */
     const char *reason_column;  /* why a row was corrected, or NULL */
     bool item_known_first;      /* rows of items nobody has seen yet wait */
+    int64_t serial_within_us;   /* an item's rows here lie within this time; 0: not looked at */
     int64_t clock_tolerance_us; /* how wrong the station's clock may be; 0: not looked at */
     int64_t late_after_us;      /* behind the newest event by more than this is late */
     const char *number_regex;   /* of the file's name; group 1 is its running number, or NULL */

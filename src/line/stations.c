@@ -183,6 +183,10 @@ static void read_item(struct an_reading *reading, const struct an_yaml_node *nod
                 "'made_here' says that a new serial is expected, 'known_first' "
                 "that none is; keep one");
     }
+    const struct an_yaml_node *within = an_map_take(&map, "serial_within");
+    if (within) {
+        station->serial_within_us = an_read_duration_us(reading, within, "serial_within");
+    }
     an_map_close(&map);
 }
 

@@ -108,9 +108,10 @@ static size_t collapse(struct an_lineage *rows, size_t count)
     return kept;
 }
 
-static enum an_status read_links(struct an_store *store, int64_t item_id, bool up,
-                                 struct an_arena *arena, struct an_lineage **lineage, size_t *count,
-                                 struct an_error *err)
+/* With a place (row not negative) only what is at it. */
+static enum an_status read_links(struct an_store *store, int64_t item_id, bool up, int64_t row,
+                                 int64_t column, struct an_arena *arena,
+                                 struct an_lineage **lineage, size_t *count, struct an_error *err)
 {
 #define LINEAGE_COLUMNS                                                                            \
     "SELECT i.item_id, i.kind, i.serial, k.child_id, k.parent_id, k.role, k.region, k.share,"      \
@@ -130,13 +131,19 @@ static enum an_status read_links(struct an_store *store, int64_t item_id, bool u
         LINEAGE_COLUMNS " ON i.item_id = k.parent_id" LINEAGE_REST "child_id = $1" LINEAGE_ORDER;
     static const char down_sql[] =
         LINEAGE_COLUMNS " ON i.item_id = k.child_id" LINEAGE_REST "parent_id = $1" LINEAGE_ORDER;
+    static const char place_sql[] =
+        LINEAGE_COLUMNS " ON i.item_id = k.parent_id" LINEAGE_REST
+                        "child_id = $1 AND k.row_no = $2 AND k.column_no = $3" LINEAGE_ORDER;
 #undef LINEAGE_COLUMNS
 #undef LINEAGE_REST
 #undef LINEAGE_ORDER
     struct an_query query;
     void *rows = NULL;
-    enum an_status st =
-        an_query_start(&query, store, up ? up_sql : down_sql, "following an item's links", err);
+    enum an_status st = an_query_start(&query, store,
+                                       row >= 0 ? place_sql
+                                       : up     ? up_sql
+                                                : down_sql,
+                                       "following an item's links", err);
 
     *lineage = NULL;
     *count = 0;
@@ -144,6 +151,10 @@ static enum an_status read_links(struct an_store *store, int64_t item_id, bool u
         return st;
     }
     an_query_int(&query, item_id);
+    if (row >= 0) {
+        an_query_int(&query, row);
+        an_query_int(&query, column);
+    }
     st = an_query_collect(&query, sizeof **lineage, read_lineage, arena, &rows, count, err);
     if (!st) {
         *lineage = rows;
@@ -264,7 +275,7 @@ static enum an_status add_links_of(struct an_store *store, const struct an_known
     struct an_lineage *more = NULL;
     size_t more_count = 0;
     const enum an_status st =
-        read_links(store, known->item.item_id, up, arena, &more, &more_count, err);
+        read_links(store, known->item.item_id, up, -1, -1, arena, &more, &more_count, err);
 
     if (st || !more_count) {
         return st;
@@ -324,7 +335,7 @@ enum an_status an_store_lineage(struct an_store *store, int64_t item_id, bool up
                                 struct an_error *err)
 {
     bool renamed = false;
-    enum an_status st = read_links(store, item_id, up, arena, lineage, count, err);
+    enum an_status st = read_links(store, item_id, up, -1, -1, arena, lineage, count, err);
 
     st = st ? st : any_alias(store, &renamed, err);
     if (!st && renamed) {
@@ -333,6 +344,70 @@ enum an_status an_store_lineage(struct an_store *store, int64_t item_id, bool up
     if (!st) {
         *count = collapse(*lineage, *count);
     }
+    return st;
+}
+
+enum an_status an_store_lineage_at(struct an_store *store, int64_t child_id, int64_t row,
+                                   int64_t column, struct an_arena *arena,
+                                   struct an_lineage **lineage, size_t *count, struct an_error *err)
+{
+    const enum an_status st =
+        read_links(store, child_id, true, row, column, arena, lineage, count, err);
+
+    if (!st) {
+        *count = collapse(*lineage, *count);
+    }
+    return st;
+}
+
+enum an_status an_store_link_until(struct an_store *store, const struct an_link *link,
+                                   int64_t *until_us, struct an_error *err)
+{
+    static const char sql[] =
+        "SELECT min(at_us) FROM link_end WHERE child_id = $1 AND parent_id = $2 AND at_us > $3"
+        " AND (role IS NULL OR role IS $4) AND (region IS NULL OR region IS $5)"
+        " AND (row_no IS NULL OR row_no IS $6) AND (column_no IS NULL OR column_no IS $7)";
+    struct an_query query;
+    bool found = false;
+    enum an_status st = an_query_start(&query, store, sql, "looking for the end of a link", err);
+
+    *until_us = AN_NO_INSTANT;
+    if (st) {
+        return st;
+    }
+    an_query_int(&query, link->child_id);
+    an_query_int(&query, link->parent_id);
+    an_query_int(&query, link->at_us); /* no instant is before all */
+    an_query_text(&query, link->role);
+    an_query_text(&query, link->region);
+    an_query_int_or_null(&query, link->row, link->row < 0);
+    an_query_int_or_null(&query, link->column, link->column < 0);
+    st = an_query_row(&query, &found, err);
+    if (!st && found) {
+        *until_us = an_column_instant(&query, 0);
+    }
+    an_query_end(&query);
+    return st;
+}
+
+enum an_status an_store_is_made_of(struct an_store *store, int64_t item_id, int64_t part,
+                                   bool *made, struct an_error *err)
+{
+    static const char sql[] = "WITH RECURSIVE n (item_id) AS (SELECT $1"
+                              " UNION SELECT k.parent_id FROM n"
+                              " JOIN link k ON k.child_id = n.item_id)" /* UNION ends circles */
+                              " SELECT 1 FROM n WHERE item_id = $2 LIMIT 1";
+    struct an_query query;
+    enum an_status st = an_query_start(&query, store, sql, "following an item's links", err);
+
+    *made = false;
+    if (st) {
+        return st;
+    }
+    an_query_int(&query, item_id);
+    an_query_int(&query, part);
+    st = an_query_row(&query, made, err);
+    an_query_end(&query);
     return st;
 }
 

@@ -8,6 +8,7 @@
 #include "support.h"
 
 #include <check.h>
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -123,7 +124,7 @@ START_TEST(station_items)
     ck_assert_uint_eq(s->item_kind, 2);
     ck_assert_str_eq(s->item_column, "tile");
     ck_assert(s->item_refines);
-    ck_assert_uint_eq(s->link_count, 2);
+    ck_assert_uint_eq(s->link_count, 4);
     const struct an_link_rule *l = &s->links[0];
     ck_assert_str_eq(l->column, "donor");
     ck_assert_uint_eq(l->kind, 1);
@@ -134,12 +135,32 @@ START_TEST(station_items)
     ck_assert_str_eq(l->row_column, "srow");
     ck_assert_str_eq(l->column_column, "scol");
     ck_assert_str_eq(l->region_column, "region");
+    words_are(l->roles, "R|G|B");
+    ck_assert(isnan(l->share) && l->made_first && l->known_first && !l->single && !l->ends);
+    ck_assert_str_eq(l->confidence_column, "result");
+    words_are(l->confidence_words[AN_SCANNED], "S|A");
+    words_are(l->confidence_words[AN_TYPED], "H");
+    words_are(l->confidence_words[AN_INFERRED], "");
+    ck_assert_int_eq((int)l->confidence, AN_CONFIDENCE_UNTOLD);
     l = &s->links[1];
     ck_assert(!l->other_is_parent);
     ck_assert_uint_eq(l->kind, 3);
     ck_assert_str_eq(l->role, "panel");
     ck_assert_ptr_null(l->role_column);
     ck_assert_ptr_null(l->share_column);
+    ck_assert_double_eq(l->share, 0.0625);
+    ck_assert(l->single && l->ends && !l->made_first && !l->known_first && !l->other_is_same);
+    ck_assert_str_eq(l->ends_column, "state");
+    words_are(l->ends_words, "OUT|SCRAP");
+    ck_assert_int_eq((int)l->confidence, AN_TYPED);
+    ck_assert_ptr_null(l->confidence_column);
+    l = &s->links[2];
+    ck_assert(l->other_is_same && !l->other_is_parent);
+    ck_assert_int_eq((int)l->alias_time, AN_ALIAS_BEFORE);
+    ck_assert_int_eq(l->alias_for_us, 30 * AN_DAY_US);
+    l = &s->links[3];
+    ck_assert(l->ends && !l->ends_column && l->other_is_parent && !l->other_is_same);
+    ck_assert_int_eq(s->serial_within_us, 90 * AN_DAY_US);
 }
 END_TEST
 
@@ -207,7 +228,7 @@ START_TEST(measured)
     ck_assert(c->shape.declared && !c->shape.automatic && c->shape.shape == AN_SHAPE_JOHNSON_SU);
     ck_assert_int_eq(c->decimals, 3);
     ck_assert(c->signal_is_news);
-    ck_assert_uint_eq(c->line_no, 66);
+    ck_assert_uint_eq(c->line_no, 73);
 }
 END_TEST
 

@@ -200,6 +200,26 @@ static const struct wrong stations[] = {
       {11, 44, "'other_is' cannot be 'mother'"},
       {11, 74, "both 'role' and 'role_column'"},
       {12, 9, "a link of station 's' is a map"}}},
+    {"time: file\n    item: {kind: tile, column: id}\n    links:\n"
+     "      - {column: d, kind: tile, share: 1.5, share_column: s, roles: [R]}\n"
+     "      - {column: d, kind: tile, ends: yes, single: yes, confidence: sure}\n"
+     "      - {column: d, kind: tile, ends: {column: act}, confidence: {column: how}}\n"
+     "      - {column: d, kind: tile, other_is: child, made_first: yes}\n"
+     "      - {column: d, kind: tile, other_is: same, holds_for: 3 d}\n",
+     {{10, 40, "'share' is 1.5; it is a part of the whole, 0 to 1"},
+      {10, 59, "both 'share' and 'share_column'"},
+      {10, 69, "'roles' lists the words of 'role_column'"},
+      {11, 52, "every row of a link of station 's' ends a link"},
+      {11, 69, "'confidence' cannot be 'sure'"},
+      {12, 39, "'ends' of a link of station 's' has no 'words'"},
+      {12, 66, "'confidence' of a link of station 's' has no words"},
+      {13, 62, "has 'other_is: child'"},
+      {14, 60, "'holds' must be 'before' or 'after'"}}},
+    {"time: file\n    item: {kind: tile, column: id, serial_within: long}\n    links:\n"
+     "      - {column: d, kind: tile, other_is: same, holds: later, role: x}\n",
+     {{8, 51, "'serial_within' wants a time such as"},
+      {10, 56, "'holds' cannot be 'later'"},
+      {10, 63, "unknown key 'role' in a link of station 's'"}}},
     {"time: file\n    item: {kind: tile, column: id}\n    purpose: {column: c}\n"
      "    part_whole: [{part: a, whole: a}, {part: b}]\n    allowed: {colour: [], side: [N, N]}\n"
      "    preamble: {wall: \"W[0-9]+\"}\n    missing: {OVER: high, '*': missing, '': over_range}\n",

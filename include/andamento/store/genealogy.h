@@ -68,6 +68,18 @@ AN_CHECKED enum an_status an_store_lineage(struct an_store *store, int64_t item_
                                            struct an_arena *arena, struct an_lineage **lineage,
                                            size_t *count, struct an_error *err);
 
+/* The same of what sits, or sat, at one place of a whole. */
+AN_CHECKED enum an_status an_store_lineage_at(struct an_store *store, int64_t child_id, int64_t row,
+                                              int64_t column, struct an_arena *arena,
+                                              struct an_lineage **lineage, size_t *count,
+                                              struct an_error *err);
+/* When a link that begins at link->at_us ends, as far as is told; AN_NO_INSTANT: it does not. */
+AN_CHECKED enum an_status an_store_link_until(struct an_store *store, const struct an_link *link,
+                                              int64_t *until_us, struct an_error *err);
+/* Did `part` go into the item, directly or through others? */
+AN_CHECKED enum an_status an_store_is_made_of(struct an_store *store, int64_t item_id, int64_t part,
+                                              bool *made, struct an_error *err);
+
 /* Items of a serial, of one kind if kind is given (NULL: of all kinds); none is no error. */
 AN_CHECKED enum an_status an_store_items_named(struct an_store *store, const char *kind,
                                                struct an_bytes serial, struct an_arena *arena,
