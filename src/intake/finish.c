@@ -224,9 +224,13 @@ static enum an_status answer_rows(struct ending *ending, uint64_t block)
     struct an_rowmap *map = finish->map;
 
     if (finish->visits_before) {
-        for (size_t i = 0; i < map->rows; i++, ending->row++) {
-            const uint32_t fate = an_rowmap_fate(map, map->locals[i]);
+        uint32_t fate = 0;
 
+        for (size_t i = 0; i < map->rows; i++, ending->row++) {
+            if (i == 0 ||
+                map->locals[i] != map->locals[i - 1]) { /* rows of a visit stand together */
+                fate = an_rowmap_fate(map, map->locals[i]);
+            }
             if (fate == 0 && !an_rowmap_mark_before(map, ending->row)) {
                 return an_fail(ending->err, AN_NO_MEMORY, "out of memory");
             }
@@ -246,7 +250,9 @@ static enum an_status answer_rows(struct ending *ending, uint64_t block)
         return an_fail(ending->err, AN_NO_MEMORY, "out of memory");
     }
     for (size_t i = 0; i < map->rows; i++) {
-        ids[i] = finish->first_visit + an_rowmap_fate(map, map->locals[i]) - 1;
+        ids[i] = i && map->locals[i] == map->locals[i - 1]
+                     ? ids[i - 1]
+                     : finish->first_visit + an_rowmap_fate(map, map->locals[i]) - 1;
     }
     const struct an_number_block cells = {map->rows, 0, ids};
     const enum an_status st = an_store_put_numbers(finish->store, finish->file_id, AN_COLUMN_VISIT,

@@ -34,25 +34,36 @@ void an_rowmap_begin(struct an_rowmap *map)
     map->rows = 0;
 }
 
-bool an_rowmap_add(struct an_rowmap *map, uint32_t local)
+/* Room for so many more rows. */
+static bool reserve(struct an_rowmap *map, size_t rows)
 {
     void *array = map->locals;
 
-    if (!an_grow(&array, map->rows, &map->capacity, sizeof *map->locals)) {
+    if (rows == 0 || map->capacity - map->rows >= rows) {
+        return true;
+    }
+    if (!an_grow(&array, map->rows + rows - 1, &map->capacity, sizeof *map->locals)) {
         return false;
     }
     map->locals = array;
-    map->locals[map->rows++] = local;
     return true;
+}
+
+bool an_rowmap_add(struct an_rowmap *map, uint32_t local)
+{
+    return an_rowmap_add_many(map, local, 1);
 }
 
 bool an_rowmap_add_many(struct an_rowmap *map, uint32_t local, size_t rows)
 {
-    for (size_t i = 0; i < rows; i++) {
-        if (!an_rowmap_add(map, local)) {
-            return false;
-        }
+    if (!reserve(map, rows)) {
+        return false;
     }
+    uint32_t *at = map->locals + map->rows;
+    for (size_t i = 0; i < rows; i++) {
+        at[i] = local;
+    }
+    map->rows += rows;
     return true;
 }
 
@@ -86,11 +97,15 @@ bool an_rowmap_unpack(struct an_rowmap *map, struct an_bytes bytes)
         struct run run;
 
         memcpy(&run, bytes.at, sizeof run);
-        for (uint32_t i = 0; i < run.length >> 1; i++) {
-            if (!an_rowmap_add(map, run.first + i * (run.length & 1))) {
-                return false;
-            }
+        const uint32_t length = run.length >> 1;
+        if (!reserve(map, length)) {
+            return false;
         }
+        uint32_t *at = map->locals + map->rows;
+        for (uint32_t i = 0; i < length; i++) {
+            at[i] = run.first + i * (run.length & 1);
+        }
+        map->rows += length;
     }
     return bytes.length == 0;
 }

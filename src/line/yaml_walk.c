@@ -233,7 +233,7 @@ int an_read_choice(struct an_reading *reading, const struct an_yaml_node *node, 
     if (!is_text(reading, node, name, "a word")) {
         return fallback;
     }
-    const char *words[24];
+    const char *words[24] = {NULL};
     size_t known = 0;
     for (size_t i = 0; i < count; i++) {
         if (strcmp(choices[i].word, node->text) == 0) {
