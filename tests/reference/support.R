@@ -29,7 +29,7 @@ finish <- function(least) {
   answers <- system2(harness, input = asked, stdout = TRUE)
   if (length(answers) != length(wanted))
     stop(length(answers), " answers to ", length(wanted), " questions")
-  compared <- 0; failed <- 0; worst <- 0
+  compared <- 0; failed <- 0; worst <- 0; notes <- character()
   for (i in seq_along(wanted)) {
     if (startsWith(answers[i], "status")) {
       cat(names_of[i], ": ", answers[i], "\n", sep = "")
@@ -47,6 +47,9 @@ finish <- function(least) {
       off <- abs(got[k] - want[k])
       share <- if (want[k] == 0) off else off / abs(want[k])
       compared <- compared + 1
+      notes <- c(notes, sprintf("R\t%s\t%.17g\t%.17g", strsplit(names_of[i], "[ :,]")[[1]][1],
+                                if (off <= absolutes[i]) 0 else share,
+                                tolerances[i]))
       if (!is.finite(got[k]) || (share > tolerances[i] && off > absolutes[i])) {
         cat(sprintf("%s, number %d: got %.17g, R has %.17g (relative difference %.2g)\n",
                     names_of[i], k, got[k], want[k], share))
@@ -56,6 +59,7 @@ finish <- function(least) {
   }
   cat(sprintf("%d numbers compared with R %s.%s, %d differ; the worst agreement used %.2g of its bound\n",
               compared, R.version$major, R.version$minor, failed, worst))
+  if (Sys.getenv("AN_CHECKS") != "") write(notes, Sys.getenv("AN_CHECKS"), append = TRUE)
   if (compared < least) stop("only ", compared, " of ", least, " comparisons were made")
   quit(status = if (failed) 1 else 0)
 }

@@ -28,9 +28,12 @@ double *table_column(const struct table *table, const char *column);
 
 /* Equal to within `relative` of the wanted value (absolute below 1e-300). Both NAN is equal. */
 int close_to(double actual, double wanted, double relative);
+/* One line for docs/checks.sh, if AN_CHECKS names a file to be added to. */
+void note_check(const char *file, const char *test, double actual, double wanted, double relative);
 #define check_close(actual, wanted, relative, ...)                                                 \
     do {                                                                                           \
         const double actual_ = (actual), wanted_ = (wanted);                                       \
+        note_check(__FILE__, __func__, actual_, wanted_, (relative));                              \
         if (!close_to(actual_, wanted_, (relative))) {                                             \
             char what_[200];                                                                       \
             snprintf(what_, sizeof what_, __VA_ARGS__);                                            \
