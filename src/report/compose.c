@@ -38,8 +38,9 @@ static int64_t created_us(const struct an_period_data *data)
     return data->newest_us;
 }
 
-static void compose_pages(struct an_book *book)
+static void compose_pages(struct an_book *book, const void *context)
 {
+    (void)context;
     const struct an_report_definition *definition = book->data->definition;
     for (size_t i = 0; i < definition->page_count && !book->failed; i++) {
         const struct an_report_page *page = &definition->pages[i];
@@ -99,7 +100,8 @@ static bool agree(const struct passed *a, const struct passed *b)
 
 /* Composes with what `known` (NULL: nothing) tells of it. If it finds the same again, the document
  * is kept and *agreed set; otherwise it is thrown away. */
-static enum an_status one_pass(const struct an_period_data *data, const char *path,
+static enum an_status one_pass(const struct an_composer *composer,
+                               const struct an_period_data *data, const char *path,
                                const struct an_paper *paper, const struct an_document_info *info,
                                const struct passed *known, struct passed *now, bool *agreed,
                                struct an_error *err)
@@ -117,7 +119,7 @@ static enum an_status one_pass(const struct an_period_data *data, const char *pa
     }
     book.arena = an_arena_open();
     if (book.arena) {
-        compose_pages(&book);
+        composer->pages(&book, composer->context);
     } else {
         book.failed = true;
     }
@@ -139,6 +141,22 @@ static enum an_status one_pass(const struct an_period_data *data, const char *pa
 enum an_status an_report_compose(const struct an_period_data *data, const char *path,
                                  const struct an_paper *paper, int *pages, struct an_error *err)
 {
+    struct an_arena *arena = an_arena_open();
+    if (!arena) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory");
+    }
+    const struct an_composer composer = {.pages = compose_pages,
+                                         .subject = data->week ? an_say_week_lead(arena, data)
+                                                               : an_say_lead(arena, data)};
+    const enum an_status st = an_report_compose_by(&composer, data, path, paper, pages, err);
+    an_arena_close(arena);
+    return st;
+}
+
+enum an_status an_report_compose_by(const struct an_composer *composer,
+                                    const struct an_period_data *data, const char *path,
+                                    const struct an_paper *paper, int *pages, struct an_error *err)
+{
     struct passed known = {0};
     struct passed now = {0};
     bool agreed = false;
@@ -149,20 +167,19 @@ enum an_status an_report_compose(const struct an_period_data *data, const char *
     const char *line = data->line->title ? data->line->title : data->line->name;
     enum an_status st = AN_OK;
     const char *title = an_arena_printf(arena, "%s, %s, %s", data->title, line, data->now.label);
-    const char *subject = data->week ? an_say_week_lead(arena, data) : an_say_lead(arena, data);
     const char *keywords = an_arena_printf(arena, "ledger size %llu, root %s",
                                            (unsigned long long)data->head.size, data->root_hex);
-    if (!title || !subject || !keywords) {
+    if (!title || !composer->subject || !keywords) {
         st = an_fail(err, AN_NO_MEMORY, "out of memory");
         goto done;
     }
     const struct an_document_info info = {.title = title,
                                           .author = line,
-                                          .subject = subject,
+                                          .subject = composer->subject,
                                           .keywords = keywords,
                                           .created_us = created_us(data)};
     for (int pass = 0; !st && !agreed && pass < MOST_PASSES; pass++) {
-        st = one_pass(data, path, paper, &info, pass ? &known : NULL, &now, &agreed, err);
+        st = one_pass(composer, data, path, paper, &info, pass ? &known : NULL, &now, &agreed, err);
         an_free(known.marks);
         known = now;
         now = (struct passed){0};

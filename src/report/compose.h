@@ -12,4 +12,16 @@ AN_CHECKED enum an_status an_report_compose(const struct an_period_data *data, c
                                             const struct an_paper *paper, int *pages,
                                             struct an_error *err);
 
+/* The same with pages of another report: called once a pass. */
+struct an_book;
+struct an_composer {
+    void (*pages)(struct an_book *book, const void *context);
+    const void *context;
+    const char *subject; /* of the document */
+};
+AN_CHECKED enum an_status an_report_compose_by(const struct an_composer *composer,
+                                               const struct an_period_data *data, const char *path,
+                                               const struct an_paper *paper, int *pages,
+                                               struct an_error *err);
+
 #endif
