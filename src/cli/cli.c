@@ -8,6 +8,9 @@
  */
 #include "cli/cli.h"
 
+#include "andamento/base/instant.h"
+#include "andamento/store/as_of.h"
+
 #include <fnmatch.h>
 #include <signal.h>
 #include <stdio.h>
@@ -24,6 +27,11 @@ static const struct an_option shared_options[] = {
     {"verbose", 'v', NULL, "say more"},
     {"help", 'h', NULL, "this text"},
     {"version", 0, NULL, "versions of program, store format and SQLite"},
+    AN_OPTION_END,
+};
+
+static const struct an_option reading_options[] = {
+    {"as-of", 0, "TIME", "as it was known then: a time, a date (its end), or the ledger's entries"},
     AN_OPTION_END,
 };
 
@@ -93,6 +101,9 @@ static void help_command(const struct an_command *command, struct an_text *out)
     an_text_addf(out, "usage: andamento %s [OPTIONS]%s%s\n%s.\n\n", command->name,
                  command->operands[0] ? " " : "", command->operands, command->summary);
     an_options_help(command->options, out);
+    if (command->as_of) {
+        an_options_help(reading_options, out);
+    }
     an_options_help(shared_options, out);
     if (command->more) {
         an_text_addf(out, "\n%s", command->more);
@@ -117,9 +128,45 @@ static void tell_mistake(void *context, const char *path, uint64_t line, uint64_
                (unsigned long long)column, text);
 }
 
+/* "2026-03-08" is the end of that day. */
+static enum an_status moment_of(struct an_cli *cli, const char *text, int64_t *at_us)
+{
+    const bool is_date = strlen(text) == 10 && text[4] == '-' && text[7] == '-';
+    const char *full = is_date ? an_arena_printf(cli->arena, "%sT23:59:59.999999", text) : text;
+
+    return full ? an_instant_parse(an_bytes_of(full), cli->line ? cli->line->zone : NULL, at_us,
+                                   &cli->err)
+                : an_fail(&cli->err, AN_NO_MEMORY, "out of memory");
+}
+
+/* The zone of a time without one is that of the newest line description. */
+static enum an_status go_back(struct an_cli *cli, const char *text)
+{
+    struct an_known known = {0, AN_NO_INSTANT};
+    const size_t digits = strspn(text, "0123456789");
+    enum an_status st = AN_OK;
+
+    if (digits > 0 && digits < 16 && !text[digits]) {
+        st = an_store_as_of_size(cli->store, strtoll(text, NULL, 10), &known, &cli->err);
+        cli->as_of_us = known.at_us;
+        return st;
+    }
+    st = an_cli_read_line(cli);
+    if (st == AN_NOT_FOUND) {
+        st = AN_OK;
+    }
+    st = st ? st : moment_of(cli, text, &cli->as_of_us);
+    an_line_close(cli->line);
+    cli->line = NULL;
+    return st ? st : an_store_as_of(cli->store, cli->as_of_us, &known, &cli->err);
+}
+
 enum an_status an_cli_open(struct an_cli *cli, enum an_store_mode mode, bool with_line)
 {
+    const char *as_of = an_option_value(&cli->options, "as-of");
     enum an_status st = an_store_open(an_cli_store_path(cli), mode, &cli->store, &cli->err);
+
+    st = st || !as_of ? st : go_back(cli, as_of);
     return st || !with_line ? st : an_cli_read_line(cli);
 }
 
@@ -333,7 +380,8 @@ static enum an_status choose_format(struct an_cli *cli)
 static enum an_exit run_command(struct an_cli *cli, const struct an_command *command, int argc,
                                 char *argv[])
 {
-    const struct an_option *const tables[] = {command->options, shared_options, NULL};
+    const struct an_option *const tables[] = {command->options, shared_options,
+                                              command->as_of ? reading_options : NULL, NULL};
     enum an_status st = an_options_parse(argc, argv, tables, cli->arena, &cli->options, &cli->err);
     if (!st) {
         st = choose_format(cli);
@@ -390,7 +438,7 @@ static enum an_exit dispatch(struct an_cli *cli, int argc, char *argv[])
 
 int an_cli_main(int argc, char *argv[], const char *version, const char *commit)
 {
-    struct an_cli cli = {.version = version, .commit = commit};
+    struct an_cli cli = {.version = version, .commit = commit, .as_of_us = AN_NO_INSTANT};
     cli.answer_fd = dup(STDOUT_FILENO);
     if (cli.answer_fd >= 0) {
         (void)dup2(STDERR_FILENO, STDOUT_FILENO);

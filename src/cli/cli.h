@@ -49,6 +49,7 @@ struct an_cli {
     bool out_failed;
     struct an_store *store;
     struct an_line *line;
+    int64_t as_of_us;    /* the moment of --as-of; AN_NO_INSTANT: now */
     struct an_error err; /* of the failure in hand */
 };
 
@@ -60,6 +61,7 @@ struct an_command {
     const char *more;                /* further text of the help, or NULL */
     const struct an_option *options; /* ends with a NULL name */
     size_t operands_least, operands_most;
+    bool as_of; /* takes --as-of: it only reads, through an_cli_open() */
     enum an_exit (*run)(struct an_cli *cli);
 };
 extern const struct an_command *const an_commands[]; /* NULL-terminated */
@@ -75,7 +77,8 @@ void an_cli_say(struct an_cli *cli, const char *format, ...) AN_PRINTF(2, 3); /*
 /* Sends what stands in cli->out on its way; call now and then in long answers. */
 void an_cli_flush(struct an_cli *cli);
 
-/* Opens the store (and reads its newest line description when with_line). Exits by status: call
+/* Opens the store (and reads its newest line description when with_line), as it was known at the
+ * moment of --as-of if that is given. Exits by status: call
  * as `if (an_cli_open(cli, mode, true)) return an_cli_failed(cli, cli->err.status);` */
 AN_CHECKED enum an_status an_cli_open(struct an_cli *cli, enum an_store_mode mode, bool with_line);
 /* The newest line description of the open store. */

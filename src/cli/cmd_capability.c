@@ -284,5 +284,6 @@ const struct an_command an_command_capability = {
         "the past only. In brackets: bounds at 95 % confidence. docs/capability.md has the methods.\n",
     .options = options,
     .operands_most = 100000,
+    .as_of = true,
     .run = run,
 };

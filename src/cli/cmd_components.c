@@ -233,5 +233,6 @@ const struct an_command an_command_components = {
     .options = options,
     .operands_least = 0,
     .operands_most = 100000,
+    .as_of = true,
     .run = run,
 };

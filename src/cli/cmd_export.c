@@ -314,5 +314,6 @@ const struct an_command an_command_export = {
         "Texts that a spreadsheet would run as formulas get an apostrophe before them.\n",
     .options = options,
     .operands_most = 100000,
+    .as_of = true,
     .run = run,
 };

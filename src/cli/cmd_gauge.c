@@ -355,7 +355,8 @@ static enum an_exit list(struct an_cli *cli)
     }
     for (size_t i = 0; !st && i < count; i++) {
         struct an_gauge_state state;
-        st = an_gauge_state_of(cli->line, names[i], studies, study_count, an_clock_now_us(),
+        st = an_gauge_state_of(cli->line, names[i], studies, study_count,
+                               cli->as_of_us == AN_NO_INSTANT ? an_clock_now_us() : cli->as_of_us,
                                cli->arena, &state, &cli->err);
         if (!st && cli->format == AN_FORMAT_JSON) {
             state_json(cli, &json, &state);
@@ -392,6 +393,7 @@ const struct an_command an_command_gauge_list = {
         "A gauge is listed if a station names it, the line description has it under 'gauges', or\n"
         "it was studied. The status is 1 if one is not fit or past its calibration.\n",
     .options = list_options,
+    .as_of = true,
     .run = list,
 };
 
@@ -444,5 +446,6 @@ const struct an_command an_command_gauge_report = {
     .options = report_options,
     .operands_least = 1,
     .operands_most = 1,
+    .as_of = true,
     .run = report,
 };

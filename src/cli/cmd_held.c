@@ -292,6 +292,7 @@ const struct an_command an_command_held = {
             "it in short, 'held release' lets in what fits by now.\n"
             "Exit status 1: something is held (with --released always 0).\n",
     .options = options,
+    .as_of = true,
     .run = run,
 };
 
@@ -408,5 +409,6 @@ const struct an_command an_command_held_missing = {
     .more = "Files are numbered where the line description has 'file_number'.\n"
             "Exit status 1: some are missing.\n",
     .options = missing_options,
+    .as_of = true,
     .run = run_missing,
 };

@@ -282,5 +282,6 @@ const struct an_command an_command_held_acts = {
     .summary = "list the acts by which held rows and files were let in",
     .example = "andamento held acts",
     .options = acts_options,
+    .as_of = true,
     .run = run_acts,
 };

@@ -481,5 +481,6 @@ const struct an_command an_command_limits_show = {
             "baseline, for independent normal points; '-' where there is no theory (counts).\n",
     .options = show_options,
     .operands_most = 100000,
+    .as_of = true,
     .run = run_show,
 };

@@ -204,6 +204,7 @@ const struct an_command an_command_report_shift = {
         "Without --shift or --at: the shift of the newest sample. The same store and shift give\n"
         "the same bytes. Run 'andamento check' before, so that signals are judged.\n",
     .options = shift_options,
+    .as_of = true,
     .run = run_shift,
 };
 
@@ -216,5 +217,6 @@ const struct an_command an_command_report_week = {
             "the first shift that starts on a Monday to that of the next. Run 'andamento check'\n"
             "before, so that signals are judged.\n",
     .options = week_options,
+    .as_of = true,
     .run = run_week,
 };

@@ -175,5 +175,6 @@ const struct an_command an_command_signals = {
         "them. Exit status 1: a listed signal is open.\n",
     .options = options,
     .operands_most = 100000,
+    .as_of = true,
     .run = run,
 };

@@ -88,5 +88,6 @@ const struct an_command an_command_streams = {
     .example = "andamento streams 'transfer.*'",
     .options = options,
     .operands_most = 100000,
+    .as_of = true,
     .run = run,
 };

@@ -298,5 +298,6 @@ const struct an_command an_command_trace = {
     .options = options,
     .operands_least = 1,
     .operands_most = 10000,
+    .as_of = true,
     .run = run,
 };
