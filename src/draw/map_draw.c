@@ -415,7 +415,7 @@ double an_map_draw(struct an_canvas *canvas, const struct an_box *box, const str
     an_canvas_clip(canvas, box);
     if (layout.title_height > 0) {
         const struct an_type title = {map->small ? AN_MAP_TYPE_PT : 8.0, AN_BOLD, AN_INK, AN_LEFT};
-        an_text_draw_fitted(canvas, box->x, box->y + (map->small ? 7.2 : 8.6), box->width, &title,
+        an_text_draw_fitted(canvas, box->x, box->y + (map->small ? 8.0 : 8.6), box->width, &title,
                             map->title);
     }
     if (layout.rows) {

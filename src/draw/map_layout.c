@@ -135,7 +135,7 @@ static void find_cells(const struct an_map *map, const struct an_box *room,
     }
     const double narrow = fmin(width, height);
     layout->gap = map->seam_count ? fmax(SEAM_LEAST_PT, fmin(SEAM_MOST_PT, narrow * 0.16))
-                  : map->small    ? 0
+                  : map->small    ? 0.4
                                   : fmin(1.0, narrow * 0.04);
     layout->cell_width = width - layout->gap;
     layout->cell_height = height - layout->gap;
@@ -303,6 +303,6 @@ enum an_status an_map_lay(struct an_canvas *canvas, struct an_arena *arena,
     place_cells(map, layout);
     place_bars(map, layout);
     thin_names(map, layout);
-    layout->arrow_pt = fmin(layout->cell_width, layout->cell_height) * 0.95;
+    layout->arrow_pt = fmin(layout->cell_width, layout->cell_height) * 0.6;
     return size_numbers(canvas, map, layout) ? AN_OK : AN_NO_MEMORY;
 }

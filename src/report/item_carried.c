@@ -215,13 +215,13 @@ static enum an_status use_of(struct an_item_gather *gather, struct an_item_neigh
 
 static enum an_status gather_neighbours(struct an_item_gather *gather)
 {
-    enum { NEAR = 24, SHOWN = 7 };
+    enum { NEAR = 6, SHOWN = 7 };
     struct an_item_data *data = gather->data;
-    const char *serials[NEAR];
+    struct an_item *items = NULL;
     size_t count = 0;
-    enum an_status st = an_store_serials_near(gather->store, an_bytes_of(data->item.serial),
-                                              gather->arena, serials, NEAR, &count, gather->err);
-    data->neighbours = an_arena_alloc(gather->arena, NEAR + 1, sizeof *data->neighbours);
+    enum an_status st = an_store_items_beside(gather->store, data->item.kind, data->item.serial,
+                                              NEAR, gather->arena, &items, &count, gather->err);
+    data->neighbours = an_arena_alloc(gather->arena, 2 * NEAR + 1, sizeof *data->neighbours);
     if (!st && !data->neighbours) {
         st = an_item_no_memory(gather);
     }
@@ -230,14 +230,7 @@ static enum an_status gather_neighbours(struct an_item_gather *gather)
             (struct an_item_neighbour){.item = data->item, .itself = true};
     }
     for (size_t i = 0; !st && i < count; i++) {
-        struct an_item *items = NULL;
-        size_t found = 0;
-        st = an_store_items_named(gather->store, data->item.kind, an_bytes_of(serials[i]),
-                                  gather->arena, &items, &found, gather->err);
-        if (!st && found && items[0].item_id != data->item.item_id) {
-            data->neighbours[data->neighbour_count++] =
-                (struct an_item_neighbour){.item = items[0]};
-        }
+        data->neighbours[data->neighbour_count++] = (struct an_item_neighbour){.item = items[i]};
     }
     for (size_t i = 0; !st && i < data->neighbour_count; i++) {
         st = use_of(gather, &data->neighbours[i]);

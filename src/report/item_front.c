@@ -250,10 +250,10 @@ static struct block block_of(struct an_book *book, const struct an_item_data *da
         }
         break;
     case AN_SECTION_CARRIED:
-        block.list = an_carriers_table(book, data, most, true);
+        block.list = an_whereabouts_table(book, data, most);
         block.rest = rest_of(book, block.list.left_out, "carried");
-        if (!data->carrier_count) {
-            an_bullets_add(book, &block.bullets, false, false, NULL, "By nothing on record.");
+        if (!block.list.table.row_count) {
+            an_bullets_add(book, &block.bullets, false, false, NULL, "By no product on record.");
         }
         break;
     case AN_SECTION_NEIGHBOURS:

@@ -172,6 +172,14 @@ void an_item_sites_page(struct an_book *book, const struct an_item_data *data,
     if (own && own->value) {
         struct an_map map = map_of(book, own, NULL, maps->stream);
         map.title = maps->stream->title;
+        map.low = INFINITY; /* one scale for both, lest a dim tile look like the average */
+        map.high = -INFINITY;
+        for (int64_t i = 0; i < own->rows * own->columns; i++) {
+            map.low = fmin(map.low, fmin(own->value[i], maps->average.value[i]));
+            map.high = fmax(map.high, fmax(own->value[i], maps->average.value[i]));
+        }
+        map.low *= maps->stream->scale;
+        map.high *= maps->stream->scale;
         const struct an_box left = {book->body.x, book->y, half, height};
         double used = an_map_draw(book->canvas, &left, &map);
         struct an_map average = map_of(book, &maps->average, NULL, maps->stream);
@@ -179,6 +187,8 @@ void an_item_sites_page(struct an_book *book, const struct an_item_data *data,
             book,
             an_arena_printf(book->arena, "The line's average of %s",
                             an_say_many(book->arena, (int64_t)maps->averaged, data->part_title)));
+        average.low = map.low;
+        average.high = map.high;
         const struct an_box right = {book->body.x + half + gap, book->y, half, height};
         used = fmax(used, an_map_draw(book->canvas, &right, &average));
         book->y += used + 16;

@@ -293,7 +293,7 @@ static void carried_page(struct an_book *book, const struct an_item_data *data,
                             count->placed));
     }
     book->y += 6;
-    whole_table(book, NULL, an_carriers_table(book, data, 0, false));
+    whole_table(book, NULL, an_carriers_table(book, data));
 }
 
 static void signals_page(struct an_book *book, const struct an_item_data *data,

@@ -47,8 +47,9 @@ struct an_item_table {
 };
 struct an_item_table an_batches_table(struct an_book *book, const struct an_item_data *data,
                                       size_t most, bool brief);
-struct an_item_table an_carriers_table(struct an_book *book, const struct an_item_data *data,
-                                       size_t most, bool brief);
+struct an_item_table an_carriers_table(struct an_book *book, const struct an_item_data *data);
+struct an_item_table an_whereabouts_table(struct an_book *book, const struct an_item_data *data,
+                                          size_t most);
 struct an_item_table an_tools_table(struct an_book *book, const struct an_item_data *data);
 struct an_item_table an_signals_table(struct an_book *book, const struct an_item_data *data);
 struct an_item_table an_sources_table(struct an_book *book, const struct an_item_data *data);

@@ -124,50 +124,129 @@ static const char *place_words(struct an_book *book, const struct an_item_carrie
                                                     (long long)carrier->column));
 }
 
-struct an_item_table an_carriers_table(struct an_book *book, const struct an_item_data *data,
-                                       size_t most, bool brief)
+/* ---- where it is now: by whole, or by the station where it was seen last ------------------------------ */
+struct group {
+    const char *where;
+    bool placed;
+    size_t certain, possible, ended;
+    const struct an_item_carrier *first[4];
+    size_t shown;
+    int64_t last_us;
+};
+
+static struct group *group_of(struct group *groups, size_t *count, const char *where, bool placed)
 {
-    static const struct an_table_column full[] = {
-        {"kind", 1.0, AN_LEFT, false},      {"item", 1.6, AN_LEFT, false},
-        {"has it as", 0.9, AN_LEFT, false}, {"how sure", 1.0, AN_LEFT, false},
-        {"share", 0.8, AN_RIGHT, false},    {"is now in", 2.9, AN_LEFT, false},
-        {"since", 1.5, AN_LEFT, false},     {"last seen", 2.8, AN_LEFT, false}};
-    static const struct an_table_column few[] = {
-        {"kind", 0.8, AN_LEFT, false},      {"item", 1.5, AN_LEFT, false},
-        {"as", 0.7, AN_LEFT, false},        {"how sure", 0.9, AN_LEFT, false},
-        {"is now in", 2.5, AN_LEFT, false}, {"last seen", 2.3, AN_LEFT, false}};
-    const struct an_table_column *columns = brief ? few : full;
-    const size_t width = brief ? COUNT_OF(few) : COUNT_OF(full);
-    const size_t shown = most && most < data->carrier_count ? most : data->carrier_count;
-    const char **cells = cells_of(book, shown, width);
+    for (size_t i = 0; i < *count; i++) {
+        if (groups[i].placed == placed && !strcmp(groups[i].where, where)) {
+            return &groups[i];
+        }
+    }
+    groups[*count] = (struct group){.where = where, .placed = placed, .last_us = AN_NO_INSTANT};
+    return &groups[(*count)++];
+}
+
+static const char *whose(struct an_book *book, const struct group *group)
+{
+    const char *serials[4];
+    const size_t all = group->certain + group->possible + group->ended;
+    for (size_t k = 0; k < group->shown; k++) {
+        serials[k] = group->first[k]->item.serial;
+    }
+    const char *list = an_say_list(book->arena, serials, group->shown, group->shown);
+    if (all == group->shown) {
+        return list;
+    }
+    return an_arena_printf(book->arena, "%s ... and %s more", serials[0],
+                           an_say_count(book->arena, (int64_t)(all - 1)));
+}
+
+struct an_item_table an_whereabouts_table(struct an_book *book, const struct an_item_data *data,
+                                          size_t most)
+{
+    static const struct an_table_column columns[] = {
+        {"is now", 2.2, AN_LEFT, false},   {"items", 0.6, AN_RIGHT, false},
+        {"certain", 0.7, AN_RIGHT, false}, {"possible", 0.7, AN_RIGHT, false},
+        {"had it", 0.6, AN_RIGHT, false},  {"which", 3.4, AN_LEFT, false},
+        {"last seen", 1.2, AN_LEFT, false}};
+    struct group *groups = an_arena_alloc(book->arena, data->carrier_count + 1, sizeof *groups);
+    size_t count = 0;
+    for (size_t i = 0; i < data->carrier_count && groups; i++) {
+        const struct an_item_carrier *one = &data->carriers[i];
+        if (!one->product || an_kind_has_places(data->line, one->item.kind)) {
+            continue;
+        }
+        const bool placed = one->whole.item_id != 0;
+        struct group *group = group_of(groups, &count,
+                                       placed              ? one->whole.serial
+                                       : one->last_station ? one->last_station
+                                                           : "no station",
+                                       placed);
+        group->certain += one->holds && one->certain;
+        group->possible += one->holds && !one->certain;
+        group->ended += !one->holds;
+        group->last_us = one->last_us > group->last_us ? one->last_us : group->last_us;
+        if (group->shown < COUNT_OF(group->first)) {
+            group->first[group->shown++] = one;
+        }
+    }
+    const size_t shown = most && most < count ? most : count;
+    const char **cells = cells_of(book, shown, COUNT_OF(columns));
+    book->failed = book->failed || !groups;
     for (size_t i = 0; i < shown && cells; i++) {
+        const struct group *group = &groups[i];
+        const char **row = cells + i * COUNT_OF(columns);
+        row[0] = group->placed ? an_arena_printf(book->arena, "in %s", group->where)
+                               : an_arena_printf(book->arena, "not in place; %s", group->where);
+        row[1] =
+            an_say_count(book->arena, (int64_t)(group->certain + group->possible + group->ended));
+        row[2] = an_say_count(book->arena, (int64_t)group->certain);
+        row[3] = group->possible ? an_say_count(book->arena, (int64_t)group->possible) : "-";
+        row[4] = group->ended ? an_say_count(book->arena, (int64_t)group->ended) : "-";
+        row[5] = whose(book, group);
+        row[6] = an_say_time(book->arena, data->line->zone, group->last_us);
+    }
+    return table_of(columns, COUNT_OF(columns), cells, shown, count);
+}
+
+struct an_item_table an_carriers_table(struct an_book *book, const struct an_item_data *data)
+{
+    static const struct an_table_column with[] = {
+        {"kind", 0.8, AN_LEFT, false},      {"item", 1.5, AN_LEFT, false},
+        {"has it as", 0.9, AN_LEFT, false}, {"how sure", 0.8, AN_LEFT, false},
+        {"is now in", 2.6, AN_LEFT, false}, {"since", 1.3, AN_LEFT, false},
+        {"last seen", 2.7, AN_LEFT, false}, {"share", 0.7, AN_RIGHT, false}};
+    bool shares = false;
+    for (size_t i = 0; i < data->carrier_count; i++) {
+        shares = shares || isfinite(data->carriers[i].share);
+    }
+    const size_t width = COUNT_OF(with) - (shares ? 0 : 1);
+    const char **cells = cells_of(book, data->carrier_count, width);
+    for (size_t i = 0; i < data->carrier_count && cells; i++) {
         const struct an_item_carrier *carrier = &data->carriers[i];
         const char **row = cells + i * width;
-        const char *seen =
+        row[0] = carrier->kind_title;
+        row[1] = carrier->item.serial;
+        row[2] = *carrier->roles ? carrier->roles : "-";
+        row[3] = !carrier->holds ? "taken out" : carrier->certain ? "certain" : "possible";
+        row[4] = place_words(book, carrier);
+        row[5] = carrier->whole.item_id
+                     ? an_say_time(book->arena, data->line->zone, carrier->since_us)
+                     : "-";
+        row[6] =
             carrier->last_us == AN_NO_INSTANT
                 ? "never"
-                : an_book_text(book, an_arena_printf(book->arena, "%s, %s", carrier->last_station,
-                                                     an_say_time(book->arena, data->line->zone,
-                                                                 carrier->last_us)));
-        size_t c = 0;
-        row[c++] = carrier->kind_title;
-        row[c++] = carrier->item.serial;
-        row[c++] = *carrier->roles ? carrier->roles : "-";
-        row[c++] = !carrier->holds ? "taken out" : carrier->certain ? "certain" : "possible";
-        if (!brief) {
-            row[c++] = isfinite(carrier->share)
-                           ? an_arena_printf(book->arena, "%.3g %%", carrier->share * 100)
-                           : "-";
+                : an_arena_printf(book->arena, "%s, %s", carrier->last_station,
+                                  an_say_time(book->arena, data->line->zone, carrier->last_us));
+        if (shares) {
+            row[7] = isfinite(carrier->share)
+                         ? an_arena_printf(book->arena, "%.3g %%", carrier->share * 100)
+                         : "-";
         }
-        row[c++] = place_words(book, carrier);
-        if (!brief) {
-            row[c++] = carrier->whole.item_id
-                           ? an_say_time(book->arena, data->line->zone, carrier->since_us)
-                           : "-";
-        }
-        row[c++] = seen;
     }
-    return table_of(columns, width, cells, shown, data->carrier_count);
+    struct an_item_table table =
+        table_of(with, width, cells, data->carrier_count, data->carrier_count);
+    table.table.size_pt = 7.5;
+    return table;
 }
 
 struct an_item_table an_tools_table(struct an_book *book, const struct an_item_data *data)

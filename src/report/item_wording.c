@@ -122,21 +122,23 @@ static const char *batch_lead(struct an_arena *arena, const struct an_item_data 
     const char *where = "";
     if (tiles) {
         const size_t of_walls = walls ? walls->certain + walls->possible : 0;
+        const char *some =
+            tiles->placed == all && !tiles->ended
+                ? all == 1 ? "it is" : "all of them are"
+                : or_empty(an_arena_printf(arena, "%s %s",
+                                           or_empty(an_say_count(arena, (int64_t)tiles->placed)),
+                                           tiles->placed == 1 ? "is" : "are"));
+        const char *rest = all > tiles->placed
+                               ? or_empty(an_arena_printf(
+                                     arena, ", %s not yet",
+                                     or_empty(an_say_count(arena, (int64_t)(all - tiles->placed)))))
+                               : "";
         where = !tiles->placed
                     ? "; none is in its place yet"
-                    : an_arena_printf(
-                          arena, "; %s in %s, %s not yet",
-                          tiles->placed == all && !tiles->ended
-                              ? "all of them are"
-                              : or_empty(an_arena_printf(
-                                    arena, "%s %s",
-                                    or_empty(an_say_count(arena, (int64_t)tiles->placed)),
-                                    tiles->placed == 1 ? "is" : "are")),
-                          or_empty(an_say_many(arena, (int64_t)of_walls,
-                                               walls ? walls->kind_title : "whole")),
-                          all > tiles->placed
-                              ? or_empty(an_say_count(arena, (int64_t)(all - tiles->placed)))
-                              : "none");
+                    : an_arena_printf(arena, "; %s in %s%s", some,
+                                      or_empty(an_say_many(arena, (int64_t)of_walls,
+                                                           walls ? walls->kind_title : "whole")),
+                                      rest);
     }
     const char *ended =
         first->ended ? an_arena_printf(
@@ -239,10 +241,23 @@ const char *an_say_item_second(struct an_arena *arena, const struct an_item_data
         return an_arena_printf(arena, "%s %s%s", or_empty(placed), or_empty(geometry(arena, data)),
                                cut);
     }
-    const char *of = data->kind == AN_REPORT_BATCH
-                         ? "Certain: a path of links that were read or typed leads there. "
-                           "Possible: only an inferred link does."
-                         : "Values are told against the limits that were in force when they were "
-                           "made.";
-    return an_arena_printf(arena, "%s%s", of, cut);
+    if (data->kind == AN_REPORT_TILE) {
+        return an_arena_printf(
+            arena, "Values are told against the limits that were in force when they were made.%s",
+            cut);
+    }
+    const char *lists[16];
+    size_t count = 0;
+    for (size_t i = 0; i < data->carried_count && count < 16; i++) {
+        const struct an_carried_count *one = &data->carried[i];
+        lists[count++] = or_empty(an_say_many(
+            arena, (int64_t)(one->certain + one->possible + one->ended), one->kind_title));
+    }
+    const char *of = an_arena_printf(
+        arena,
+        "%s%s%sCertain: a path of links that were read or typed leads there. Possible: only "
+        "an inferred link does.",
+        count ? "All that it went into: " : "",
+        count ? or_empty(an_say_list(arena, lists, count, 16)) : "", count ? ". " : "");
+    return an_arena_printf(arena, "%s%s", or_empty(of), cut);
 }

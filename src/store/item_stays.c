@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* The visits of one item, found by the index of visits by item. Reads only. */
+/* The visits of one item and the items beside it, each found by an index. Reads only. */
 #include "andamento/store/item_stays.h"
 
 #include "store/handle.h"
@@ -48,4 +48,54 @@ enum an_status an_store_item_stays(struct an_store *store, int64_t item_id, stru
         *stays = rows;
     }
     return st;
+}
+
+static void read_item(struct an_query *query, struct an_arena *arena, void *row)
+{
+    struct an_item *item = row;
+
+    item->item_id = an_column_int(query, 0);
+    item->kind = an_column_text(query, 1, arena);
+    item->serial = an_column_text(query, 2, arena);
+}
+
+enum an_status an_store_items_beside(struct an_store *store, const char *kind, const char *serial,
+                                     size_t most, struct an_arena *arena, struct an_item **items,
+                                     size_t *count, struct an_error *err)
+{
+    static const char *const sql[2] = {
+        "SELECT item_id, kind, serial FROM item WHERE kind = $1 AND serial < $2"
+        " ORDER BY serial DESC LIMIT $3",
+        "SELECT item_id, kind, serial FROM item WHERE kind = $1 AND serial > $2"
+        " ORDER BY serial LIMIT $3"};
+    void *rows[2] = {NULL, NULL};
+    size_t counts[2] = {0, 0};
+    enum an_status st = AN_OK;
+
+    for (int side = 0; !st && side < 2; side++) {
+        struct an_query query;
+        st = an_query_start(&query, store, sql[side], "looking for items beside one", err);
+        if (!st) {
+            an_query_text(&query, kind);
+            an_query_text(&query, serial);
+            an_query_int(&query, (int64_t)most);
+            st = an_query_collect(&query, sizeof **items, read_item, arena, &rows[side],
+                                  &counts[side], err);
+        }
+    }
+    if (st) {
+        return st;
+    }
+    *items = an_arena_alloc(arena, counts[0] + counts[1] + 1, sizeof **items);
+    if (!*items) {
+        return an_fail(err, AN_NO_MEMORY, "looking for items beside one: memory ran out");
+    }
+    *count = counts[0] + counts[1];
+    for (size_t i = 0; i < counts[0]; i++) { /* in order again */
+        (*items)[i] = ((struct an_item *)rows[0])[counts[0] - 1 - i];
+    }
+    for (size_t i = 0; i < counts[1]; i++) {
+        (*items)[counts[0] + i] = ((struct an_item *)rows[1])[i];
+    }
+    return AN_OK;
 }

@@ -69,7 +69,7 @@ struct an_map {
     const struct an_map_arrow *arrows;
     size_t arrow_count;
     const char *arrow_unit;
-    double arrow_high; /* that is as long as a cell is wide; NAN: the largest */
+    double arrow_high; /* that is as long as 0.6 of a cell's side; NAN: the largest */
     const struct an_map_spot *spots;
     size_t spot_count;
     const char *spot_words, *count_words, *open_words,

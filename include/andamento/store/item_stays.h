@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Where an item has been: its visits with the file that told each, for reports on one item.
+ * Where an item has been: its visits with the file that told each, and the items beside it, for
+ * reports on one item.
  * Threads: one a store handle.
  */
 #ifndef ANDAMENTO_STORE_ITEM_STAYS_H
@@ -22,5 +23,12 @@ struct an_item_stay {
 AN_CHECKED enum an_status an_store_item_stays(struct an_store *store, int64_t item_id,
                                               struct an_arena *arena, struct an_item_stay **stays,
                                               size_t *count, struct an_error *err);
+
+/* Items of a kind that stand beside a serial in their order: at most `most` before it and as many
+ * after it, that serial itself left out. */
+AN_CHECKED enum an_status an_store_items_beside(struct an_store *store, const char *kind,
+                                                const char *serial, size_t most,
+                                                struct an_arena *arena, struct an_item **items,
+                                                size_t *count, struct an_error *err);
 
 #endif
