@@ -6,6 +6,7 @@
  * Checkpoints are made here and not by SQLite itself, which passes over their failures: a page
  * that could not be synced would then be believed safe, and the log that still holds it reused.
  */
+#include "andamento/store/genealogy.h"
 #include "store/handle.h"
 
 #include <string.h>
@@ -103,6 +104,25 @@ void an_store_rollback(struct an_store *store)
     (void)an_store_end_rollback(store, "rolling back", NULL);
     store->in_transaction = false;
     an_store_forget(store);
+}
+
+/* ---- reading only ------------------------------------------------------------------------------ */
+enum an_status an_store_hold_view(struct an_store *store, bool *own, struct an_error *err)
+{
+    static const char doing[] = "beginning to read";
+    const enum an_status st =
+        store->rollback_due ? an_store_end_rollback(store, doing, err) : AN_OK;
+
+    *own = !st && sqlite3_get_autocommit(store->db);
+    return *own ? an_sql_run(store, "BEGIN", doing, err) : st;
+}
+
+/* Nothing was written, so there is nothing that could be lost. */
+void an_store_let_view_go(struct an_store *store, bool own)
+{
+    if (own && !store->in_transaction) {
+        (void)an_store_end_rollback(store, "ending to read", NULL);
+    }
 }
 
 /* ---- undoing a part --------------------------------------------------------------------------- */

@@ -164,6 +164,7 @@ enum an_status an_trace_run(struct an_store *store, const struct an_trace_ask *a
                             struct an_trace *trace, struct an_error *err)
 {
     struct walk walk = {.store = store, .ask = ask, .trace = trace, .err = err};
+    bool own = false;
     enum an_status st = AN_OK;
 
     memset(trace, 0, sizeof *trace);
@@ -172,12 +173,14 @@ enum an_status an_trace_run(struct an_store *store, const struct an_trace_ask *a
     trace->names = an_names_open();
     walk.scratch = an_arena_open();
     st = trace->arena && trace->names && walk.scratch ? AN_OK : out_of_memory(err);
+    st = st ? st : an_store_hold_view(store, &own, err);
     if (!st) {
         st = an_store_item_by_id(store, ask->item_id, trace->arena, &trace->item, err);
     }
     if (!st) {
         st = walk_all(&walk);
     }
+    an_store_let_view_go(store, own);
     an_nodes_free(&walk.nodes);
     an_free(walk.leads);
     an_arena_close(walk.scratch);

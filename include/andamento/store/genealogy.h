@@ -9,6 +9,12 @@
 
 #include "andamento/store/store.h"
 
+/* What is read until the end is of one moment, whoever writes meanwhile; many small questions are also
+ * answered much faster. *own: to be handed to the end; false where a transaction was open already. */
+AN_CHECKED enum an_status an_store_hold_view(struct an_store *store, bool *own,
+                                             struct an_error *err);
+void an_store_let_view_go(struct an_store *store, bool own);
+
 /* How a station came to know of a link. The larger, the more doubtful. */
 enum an_link_sure {
     AN_LINK_SURE_UNTOLD = 0, /* the station does not say: no doubt is known */
