@@ -44,7 +44,9 @@ static bool list_expected(struct looking *looking, const struct an_line *line)
     size_t most = 0;
 
     for (size_t s = 0; s < line->station_count; s++) {
-        most += line->stations[s].link_count;
+        for (size_t i = 0; i < line->stations[s].link_count; i++) {
+            most += 1 + line->stations[s].links[i].roles.count;
+        }
     }
     looking->expected = an_alloc(most + 1, sizeof *looking->expected);
     for (size_t s = 0; looking->expected && s < line->station_count; s++) {
@@ -54,11 +56,21 @@ static bool list_expected(struct looking *looking, const struct an_line *line)
             const struct an_link_rule *rule = &station->links[i];
             const char *own = line->kinds[station->item_kind].name;
             const char *other = line->kinds[rule->kind].name;
+            struct expected one = {.child = rule->other_is_parent ? own : other,
+                                   .parent = rule->other_is_parent ? other : own,
+                                   .role = rule->role,
+                                   .station = station->name};
 
-            expect(looking, &(struct expected){.child = rule->other_is_parent ? own : other,
-                                               .parent = rule->other_is_parent ? other : own,
-                                               .role = rule->role,
-                                               .station = station->name});
+            if (rule->other_is_same || (rule->ends && !rule->ends_column)) {
+                continue; /* tells of no link that should be there */
+            }
+            for (size_t k = 0; k < rule->roles.count; k++) {
+                one.role = rule->roles.at[k];
+                expect(looking, &one);
+            }
+            if (!rule->roles.count) {
+                expect(looking, &one);
+            }
         }
     }
     return looking->expected != NULL;

@@ -4,6 +4,7 @@
 #define AN_TESTS_TRACE_SUPPORT_H
 
 #include "andamento/base/memory.h"
+#include "andamento/base/text.h"
 #include "trace/trace.h"
 
 #include <check.h>
@@ -45,9 +46,14 @@ struct told {
 };
 /* One file with all of them; its lines count from 2. */
 void put_links(const struct told *told, size_t count);
+/* Files of the test's own: a transaction around it. */
+void begin_file(int64_t *file_id);
+void end_file(int64_t file_id);
+/* The end of a link, in a file of its own. */
+void put_end(const char *what, int64_t at_us);
+/* The item row of exactly this kind and serial, made if it is new. */
+int64_t own_id(const char *name);
 /* Finds, or fails the test. */
 int64_t id_of(const char *name);
-/* SQL of the test's own on a handle of its own, with the store's triggers off. */
-void run_raw(const char *sql);
 
 #endif
