@@ -27,12 +27,18 @@ bool an_kind_is_product(const struct an_line *line, const char *kind)
 bool an_kind_has_places(const struct an_line *line, const char *kind)
 {
     const size_t k = an_line_kind(line, an_bytes_of(kind));
+    bool products = false; /* a tile has places for carriers too, and is no wall for it */
+    for (size_t i = 0; i < line->kind_count; i++) {
+        products = products || line->kinds[i].product;
+    }
     for (size_t s = 0; k != AN_NONE && s < line->station_count; s++) {
         const struct an_station *station = &line->stations[s];
         for (size_t i = 0; i < station->link_count; i++) {
             const struct an_link_rule *rule = &station->links[i];
             const size_t whole = rule->other_is_parent ? station->item_kind : rule->kind;
-            if (whole == k && rule->row_column && rule->column_column) {
+            const size_t part = rule->other_is_parent ? rule->kind : station->item_kind;
+            if (whole == k && rule->row_column && rule->column_column &&
+                (!products || line->kinds[part].product)) {
                 return true;
             }
         }

@@ -240,7 +240,8 @@ struct an_item_gather {
 enum an_status an_item_no_memory(const struct an_item_gather *gather); /* fails with it */
 const char *an_kind_title(const struct an_line *line, const char *kind);
 bool an_kind_is_product(const struct an_line *line, const char *kind);
-/* The kinds a wall may be of: those at whose stations others are placed by row and column. */
+/* The kinds a wall may be of: those in which products (of a line without any: items) are placed by row
+ * and column. */
 bool an_kind_has_places(const struct an_line *line, const char *kind);
 
 AN_CHECKED enum an_status an_gather_values(struct an_item_gather *gather,

@@ -48,6 +48,11 @@ static enum an_status find_item(struct an_item_gather *gather)
                        "%s is of kind %s, which is a wall; use report wall for it",
                        data->item.serial, data->item.kind);
     }
+    if (data->kind == AN_REPORT_TILE && !an_kind_is_product(gather->line, data->item.kind)) {
+        return an_fail(gather->err, AN_BAD_USAGE,
+                       "%s is of kind %s, which is no product; use report batch for it",
+                       data->item.serial, data->item.kind);
+    }
     return an_store_item_stays(gather->store, data->item.item_id, gather->arena, &data->stays,
                                &data->stay_count, gather->err);
 }
