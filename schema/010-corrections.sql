@@ -1,83 +1,110 @@
 -- SPDX-License-Identifier: GPL-3.0-or-later
--- Format 10 of a line's store: what was found to be wrong, and what is right. Nothing that was
--- recorded changes: a correction stands beside it, and is read over it.
+-- Format 10 of a line's store: what was found to be wrong, and what is right. What was recorded
+-- stays; a correction is in force until another one undoes it.
 
 PRAGMA user_version = 10;
 
--- What a person put right. In force as long as no later correction undoes it.
+-- One row an act of correction.
 CREATE TABLE correction (
     correction_id INTEGER PRIMARY KEY, -- number of the correction
+    kind INTEGER NOT NULL CHECK (kind IN (1, 2, 3, 4, 5)), -- 1 serial, 2 parent, 3 unit,
+                                   -- 4 withdrawn, 5 undone
     known_us INTEGER NOT NULL,     -- when it was recorded
-    kind INTEGER NOT NULL CHECK (kind IN (1, 2, 3, 4)), -- 1 the serial of an item, 2 the parent of
-                                   -- a link, 3 a sample withdrawn, 4 an earlier correction undone
-    item_id INTEGER REFERENCES item (item_id), -- 1: the item under its wrong serial; else NULL
-    serial TEXT,                   -- 1: its right serial; else NULL
-    link_id INTEGER REFERENCES link (link_id), -- 2: the link; else NULL
-    parent_id INTEGER REFERENCES item (item_id), -- 2: its right parent; else NULL
-    sample_id INTEGER REFERENCES sample (sample_id), -- 3: the sample; else NULL
-    stream_id INTEGER REFERENCES stream (stream_id), -- 3, and 4 of a 3: the sample's stream, which
-                                   -- is to be judged again; else NULL
-    at_us INTEGER,                 -- with stream_id: event time of the sample; else NULL
-    undoes INTEGER UNIQUE REFERENCES correction (correction_id), -- 4: the correction; else NULL
+    item_id INTEGER REFERENCES item (item_id), -- serial: the item named wrongly; parent: the whole;
+                                   -- NULL: about no item
+    was_id INTEGER REFERENCES item (item_id), -- parent: the part named wrongly; NULL: not a parent
+    is_id INTEGER REFERENCES item (item_id), -- serial: the item of the right serial; parent: the
+                                   -- right part; NULL: there is none
+    serial TEXT,                   -- serial: the right one; NULL: not a serial
+    file_id INTEGER REFERENCES file (file_id), -- unit, withdrawn: of this file only; NULL: of any
+    stream TEXT,                   -- unit, withdrawn: station.characteristic; NULL: all, or none
+    factor REAL CHECK (factor > 0), -- unit: by which its values are multiplied; NULL: not a unit
+    effects INTEGER NOT NULL CHECK (effects >= 0), -- rows of corrected_link or corrected_sample
+    undoes INTEGER REFERENCES correction (correction_id), -- undone: which one; NULL: none
+    before TEXT NOT NULL,          -- what was recorded, in words
+    after TEXT NOT NULL,           -- what holds instead, in words
     author TEXT NOT NULL CHECK (author <> ''), -- who answers for it
     reason TEXT NOT NULL CHECK (reason <> ''), -- why
     system_user TEXT NOT NULL,     -- account under which it was done
     host TEXT NOT NULL,            -- machine on which it was done
-    entry INTEGER NOT NULL REFERENCES ledger (entry), -- its ledger entry
-    CHECK ((kind = 1) = (item_id IS NOT NULL AND serial IS NOT NULL)),
-    CHECK ((kind = 2) = (link_id IS NOT NULL AND parent_id IS NOT NULL)),
-    CHECK ((kind = 3) = (sample_id IS NOT NULL)),
-    CHECK ((kind = 4) = (undoes IS NOT NULL))
+    entry INTEGER NOT NULL REFERENCES ledger (entry) -- its ledger entry
 ) STRICT;
-CREATE INDEX correction_by_item ON correction (item_id) WHERE item_id IS NOT NULL;
+CREATE INDEX correction_by_item ON correction (item_id, kind);
+CREATE INDEX correction_by_other ON correction (is_id) WHERE is_id IS NOT NULL;
 CREATE INDEX correction_by_serial ON correction (serial) WHERE serial IS NOT NULL;
-CREATE INDEX correction_by_link ON correction (link_id) WHERE link_id IS NOT NULL;
-CREATE INDEX correction_by_parent ON correction (parent_id) WHERE parent_id IS NOT NULL;
-CREATE INDEX correction_by_sample ON correction (sample_id) WHERE sample_id IS NOT NULL;
-CREATE INDEX correction_by_stream ON correction (stream_id, entry) WHERE stream_id IS NOT NULL;
+CREATE UNIQUE INDEX correction_undone_once ON correction (undoes) WHERE undoes IS NOT NULL;
+
+-- A link whose part was another one.
+CREATE TABLE corrected_link (
+    correction_id INTEGER NOT NULL REFERENCES correction (correction_id)
+        DEFERRABLE INITIALLY DEFERRED, -- the correction
+    link_id INTEGER NOT NULL REFERENCES link (link_id), -- the link
+    parent_id INTEGER REFERENCES item (item_id), -- the right part; NULL: there was no such link
+    entry INTEGER NOT NULL REFERENCES ledger (entry), -- of the correction, repeated for speed
+    PRIMARY KEY (correction_id, link_id)
+) STRICT;
+CREATE INDEX corrected_link_by_link ON corrected_link (link_id);
+CREATE INDEX corrected_link_by_parent ON corrected_link (parent_id);
+
+-- A sample that is withdrawn, or whose values were in another unit.
+CREATE TABLE corrected_sample (
+    correction_id INTEGER NOT NULL REFERENCES correction (correction_id)
+        DEFERRABLE INITIALLY DEFERRED, -- the correction
+    sample_id INTEGER NOT NULL REFERENCES sample (sample_id), -- the sample
+    stream_id INTEGER NOT NULL REFERENCES stream (stream_id), -- its stream, for speed
+    at_us INTEGER NOT NULL,        -- its event time, for speed
+    factor REAL,                   -- by which its values are multiplied; NULL: withdrawn
+    entry INTEGER NOT NULL REFERENCES ledger (entry), -- of the correction, repeated for speed
+    PRIMARY KEY (correction_id, sample_id)
+) STRICT;
+CREATE INDEX corrected_sample_by_sample ON corrected_sample (sample_id);
+CREATE INDEX corrected_sample_by_stream ON corrected_sample (stream_id, entry, at_us);
 
 CREATE TRIGGER correction_no_update BEFORE UPDATE ON correction
 BEGIN SELECT raise(ABORT, 'rows of correction are only added, never changed'); END;
 CREATE TRIGGER correction_no_delete BEFORE DELETE ON correction
 BEGIN SELECT raise(ABORT, 'rows of correction are only added, never deleted'); END;
+CREATE TRIGGER corrected_link_no_update BEFORE UPDATE ON corrected_link
+BEGIN SELECT raise(ABORT, 'rows of corrected_link are only added, never changed'); END;
+CREATE TRIGGER corrected_link_no_delete BEFORE DELETE ON corrected_link
+BEGIN SELECT raise(ABORT, 'rows of corrected_link are only added, never deleted'); END;
+CREATE TRIGGER corrected_sample_no_update BEFORE UPDATE ON corrected_sample
+BEGIN SELECT raise(ABORT, 'rows of corrected_sample are only added, never changed'); END;
+CREATE TRIGGER corrected_sample_no_delete BEFORE DELETE ON corrected_sample
+BEGIN SELECT raise(ABORT, 'rows of corrected_sample are only added, never deleted'); END;
 
--- The same view as before, which now leaves out samples that were withdrawn, too.
+-- One row a correction; undone_by is the correction that took it back.
+CREATE VIEW view_corrections AS
+SELECT c.correction_id, CASE c.kind WHEN 1 THEN 'serial' WHEN 2 THEN 'parent' WHEN 3 THEN 'unit'
+       WHEN 4 THEN 'withdrawn' ELSE 'undone' END AS kind,
+       c.before, c.after, c.effects, c.undoes,
+       (SELECT u.correction_id FROM correction u WHERE u.undoes = c.correction_id) AS undone_by,
+       c.author, c.reason, c.system_user, c.host, c.known_us,
+       strftime('%Y-%m-%dT%H:%M:%fZ', c.known_us / 1000000.0, 'unixepoch') AS known_utc
+FROM correction c;
+
+-- The same view as before, with corrected values and without what was withdrawn.
 DROP VIEW view_samples;
 CREATE VIEW view_samples AS
 SELECT s.sample_id, t.name AS stream, t.station, t.characteristic, t.split,
        i.kind AS item_kind, i.serial,
        s.at_us, strftime('%Y-%m-%dT%H:%M:%fZ', s.at_us / 1000000.0, 'unixepoch') AS at_utc,
-       v.shift, v.purpose, s.n, s.missing, s.mean,
-       CASE WHEN s.n > 1 THEN sqrt(s.ssd / (s.n - 1)) END AS sd, -- with n - 1
-       s.ssd, s.min_value, s.max_value, s.counted, s.opportunities, s.ribbon,
+       v.shift, v.purpose, s.n, s.missing, s.mean * coalesce(c.factor, 1.0) AS mean,
+       CASE WHEN s.n > 1 THEN sqrt(s.ssd / (s.n - 1)) * coalesce(c.factor, 1.0) END AS sd,
+       s.ssd * coalesce(c.factor, 1.0) * coalesce(c.factor, 1.0) AS ssd,
+       s.min_value * coalesce(c.factor, 1.0) AS min_value,
+       s.max_value * coalesce(c.factor, 1.0) AS max_value, s.counted, s.opportunities, s.ribbon,
        v.gauge, v.tool, v.who, v.attempt,
        f.name AS file, s.first_line, s.last_line,
        f.known_us, strftime('%Y-%m-%dT%H:%M:%fZ', f.known_us / 1000000.0, 'unixepoch') AS known_utc,
-       (SELECT group_concat(u.code, ' ') FROM suspect u WHERE u.sample_id = s.sample_id) AS suspect
+       (SELECT group_concat(u.code, ' ') FROM suspect u WHERE u.sample_id = s.sample_id) AS suspect,
+       c.correction_id AS corrected_by
 FROM sample s
 JOIN stream t ON t.stream_id = s.stream_id
 JOIN visit v ON v.visit_id = s.visit_id
 JOIN item i ON i.item_id = s.item_id
 JOIN file f ON f.file_id = s.file_id
+LEFT JOIN corrected_sample c ON c.sample_id = s.sample_id AND NOT EXISTS
+    (SELECT 1 FROM correction u WHERE u.undoes = c.correction_id)
 WHERE NOT EXISTS (SELECT 1 FROM superseded x WHERE x.sample_id = s.sample_id)
-AND NOT EXISTS (SELECT 1 FROM correction c WHERE c.sample_id = s.sample_id
-    AND NOT EXISTS (SELECT 1 FROM correction u WHERE u.undoes = c.correction_id));
-
--- One row a correction, with what stands beside it in the record.
-CREATE VIEW view_corrections AS
-SELECT c.correction_id,
-       CASE c.kind WHEN 1 THEN 'serial' WHEN 2 THEN 'parent' WHEN 3 THEN 'value' ELSE 'undo' END
-           AS kind,
-       i.kind AS item_kind, i.serial AS was_serial, c.serial AS is_serial,
-       c.link_id, w.serial AS was_parent, p.serial AS is_parent,
-       c.sample_id, t.name AS stream, s.mean AS withdrawn_mean, c.undoes,
-       (SELECT u.correction_id FROM correction u WHERE u.undoes = c.correction_id) AS undone_by,
-       c.author, c.reason, c.system_user, c.host, c.known_us,
-       strftime('%Y-%m-%dT%H:%M:%fZ', c.known_us / 1000000.0, 'unixepoch') AS known_utc, c.entry
-FROM correction c
-LEFT JOIN item i ON i.item_id = c.item_id
-LEFT JOIN link k ON k.link_id = c.link_id
-LEFT JOIN item w ON w.item_id = k.parent_id
-LEFT JOIN item p ON p.item_id = c.parent_id
-LEFT JOIN sample s ON s.sample_id = c.sample_id
-LEFT JOIN stream t ON t.stream_id = c.stream_id;
+  AND (c.sample_id IS NULL OR c.factor IS NOT NULL);

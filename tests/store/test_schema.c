@@ -48,6 +48,8 @@ static const char *const tables[] = {
     "link_end",
     "alias",
     "correction",
+    "corrected_link",
+    "corrected_sample",
 };
 enum { TABLES = sizeof tables / sizeof *tables };
 
@@ -86,8 +88,9 @@ static const char *full_store(bool answered)
                 "INSERT INTO link_trait VALUES (1, 2, 1);"
                 "INSERT INTO link_end VALUES (1, 2, 1, NULL, NULL, NULL, NULL, 3000, 1, 5);"
                 "INSERT INTO alias VALUES (1, 1, 2, NULL, 2000, 1, 6);"
-                "INSERT INTO correction VALUES (1, 9, 1, 1, 'T-8', NULL, NULL, NULL, NULL, NULL,"
-                " NULL, 'A. Person', 'misread', 'ann', 'pc', 0);"
+                "INSERT INTO correction VALUES (1, 1, 9, 1, NULL, NULL, 'T-8', NULL, NULL, NULL, 0, NULL, '0T-001', 'T-8', 'A. Person', 'misread', 'ann', 'pc', 0);"
+                "INSERT INTO corrected_link VALUES (1, 99, 1, 0);"
+                "INSERT INTO corrected_sample VALUES (1, 99, 1, 2001, NULL, 0);"
                 "INSERT INTO header VALUES (1, 'transfer', '[\"a\"]', 1);"
                 "INSERT INTO file_trait VALUES (1, 'transfer', 1, 'SN-1', 7);"
                 "INSERT INTO missing_file VALUES (1, 'transfer', 6, 1);"
@@ -286,8 +289,8 @@ static const struct {
      " AND until_us = 3000 AND confidence = 'typed'"},
     {"SELECT count(*) = 1 FROM view_aliases WHERE serial = '0T-001' AND other_serial = 'W-1'"
      " AND from_us IS NULL AND until_us = 2000 AND file = 'a.csv' AND line_no = 6"},
-    {"SELECT count(*) = 1 FROM view_corrections WHERE kind = 'serial' AND was_serial = '0T-001'"
-     " AND is_serial = 'T-8' AND undone_by IS NULL AND author = 'A. Person'"},
+    {"SELECT count(*) = 1 FROM view_corrections WHERE kind = 'serial' AND before = '0T-001'"
+     " AND after = 'T-8' AND undone_by IS NULL AND author = 'A. Person'"},
     {"SELECT count(*) = 13 AND count(DISTINCT leaf_sha256) = 13 FROM view_ledger"},
 };
 
