@@ -60,18 +60,55 @@ static enum an_status walk(struct an_cli *cli, struct an_trace_ask *ask, enum an
     return st ? st : an_trace_answer_mark(cli, answer);
 }
 
-static void print(struct an_cli *cli, const struct an_trace_answer *answers, size_t count)
+/* The places of a whole in which the description lets one part sit at a time. */
+static enum an_status look_at_places(struct an_cli *cli, const struct an_item *item,
+                                     struct an_trace_subject *subject)
+{
+    const struct an_line *line = cli->line;
+    enum an_status st = AN_OK;
+
+    subject->grids = an_arena_alloc(cli->arena, line->kind_count + 1, sizeof *subject->grids);
+    subject->grid_kinds = an_arena_alloc(cli->arena, line->kind_count + 1, sizeof(const char *));
+    if (!subject->grids || !subject->grid_kinds) {
+        return an_fail(&cli->err, AN_NO_MEMORY, "out of memory");
+    }
+    for (size_t k = 0; !st && k < line->kind_count; k++) {
+        bool single = false;
+
+        for (size_t s = 0; s < line->station_count; s++) {
+            const struct an_station *station = &line->stations[s];
+
+            for (size_t i = 0; i < station->link_count; i++) {
+                const struct an_link_rule *rule = &station->links[i];
+                const size_t part = rule->other_is_parent ? rule->kind : station->item_kind;
+                const size_t whole = rule->other_is_parent ? station->item_kind : rule->kind;
+
+                single = single || (rule->single && part == k &&
+                                    strcmp(line->kinds[whole].name, item->kind) == 0);
+            }
+        }
+        if (single) {
+            subject->grid_kinds[subject->grid_count] = line->kinds[k].name;
+            st = an_trace_places(cli->store, item->item_id, line->kinds[k].name, AN_NO_INSTANT,
+                                 &subject->grids[subject->grid_count++], &cli->err);
+        }
+    }
+    return st;
+}
+
+static void print(struct an_cli *cli, const struct an_trace_subject *subject,
+                  const struct an_trace_answer *answers, size_t count)
 {
     const bool sums = an_option_on(&cli->options, "sums");
 
     if (cli->format == AN_FORMAT_JSON) {
-        an_trace_json(cli, answers, count);
+        an_trace_json(cli, subject, answers, count);
     } else if (an_option_on(&cli->options, "dot")) {
         an_trace_dot(cli, answers, count);
     } else if (cli->format == AN_FORMAT_CSV || an_option_on(&cli->options, "table") || sums) {
         an_trace_table(cli, answers, count, sums);
     } else {
-        an_trace_tree(cli, answers, count);
+        an_trace_tree(cli, subject, answers, count);
     }
 }
 
@@ -114,8 +151,10 @@ static enum an_exit trace_one(struct an_cli *cli, const struct an_item *item)
     struct an_trace_ask ask = {
         .item_id = item->item_id, .from_us = AN_NO_INSTANT, .until_us = AN_NO_INSTANT};
     struct an_trace_answer answers[2] = {{.asked = NULL}, {.asked = NULL}};
+    struct an_trace_subject subject = {.known_count = 0};
     size_t count = 0;
     size_t depth = 0;
+    size_t faults = 0;
     enum an_exit exit = AN_EXIT_DONE;
     enum an_status st = an_cli_time(cli, "from", &ask.from_us);
 
@@ -129,12 +168,23 @@ static enum an_exit trace_one(struct an_cli *cli, const struct an_item *item)
     if (!st && (down || !up)) {
         st = walk(cli, &ask, AN_TRACE_DOWN, &answers[count++]);
     }
+    st = st ? st
+            : an_store_aliases(cli->store, item->item_id, cli->arena, &subject.known,
+                               &subject.known_count, &cli->err);
+    if (!st && (up || !down) && ask.from_us == AN_NO_INSTANT && ask.until_us == AN_NO_INSTANT) {
+        st = look_at_places(cli, item, &subject);
+    }
     if (st) {
         exit = an_cli_failed(cli, st);
     } else {
-        print(cli, answers, count);
+        print(cli, &subject, answers, count);
         exit = find_faults(cli, answers, count);
     }
+    for (size_t i = 0; i < subject.grid_count; i++) {
+        faults += an_trace_grid_faults(&subject.grids[i]);
+        an_trace_grid_close(&subject.grids[i]);
+    }
+    exit = exit == AN_EXIT_DONE && faults ? AN_EXIT_FINDING : exit;
     for (size_t a = 0; a < count; a++) {
         an_trace_close(&answers[a].trace);
     }
@@ -293,7 +343,8 @@ const struct an_command an_command_trace = {
     .more =
         "ITEM is SERIAL, or KIND:SERIAL where kinds share serials. A share is the part of the whole\n"
         "that is made of the other; along a path shares multiply, and a path over a link that tells\n"
-        "none has none. Exit status 1: a link is missing or in a loop, or the answer was cut.\n"
+        "none has none. Exit status 1: a link is missing or in a loop, a place of a whole is empty or\n"
+        "doubled, or the answer was cut.\n"
         "docs/trace.md says more.\n",
     .options = options,
     .operands_least = 1,

@@ -286,12 +286,62 @@ static void put_missing(struct an_json *json, const struct an_trace_answer *answ
     an_json_end(json, ']');
 }
 
-void an_trace_json(struct an_cli *cli, const struct an_trace_answer *answers, size_t count)
+static void put_known(struct an_cli *cli, struct an_json *json,
+                      const struct an_trace_subject *subject)
+{
+    an_json_key(json, "known_as");
+    an_json_array(json);
+    for (size_t i = 0; i < subject->known_count; i++) {
+        an_json_object(json);
+        put_item(json, &subject->known[i].item);
+        an_cli_json_time(cli, json, "since", subject->known[i].from_us);
+        an_cli_json_time(cli, json, "until", subject->known[i].until_us);
+        an_json_put_string(json, "file", subject->known[i].file);
+        an_json_put_integer(json, "line", (int64_t)subject->known[i].line);
+        an_json_end(json, '}');
+    }
+    an_json_end(json, ']');
+}
+
+/* Only what is wrong with them: the places themselves are among the links. */
+static void put_grids(struct an_json *json, const struct an_trace_subject *subject)
+{
+    an_json_key(json, "places");
+    an_json_array(json);
+    for (size_t i = 0; i < subject->grid_count; i++) {
+        const struct an_trace_grid *grid = &subject->grids[i];
+
+        for (size_t k = 0; k < grid->hole_count; k++) {
+            an_json_object(json);
+            an_json_put_string(json, "kind", subject->grid_kinds[i]);
+            an_json_put_integer(json, "row", grid->holes[k].row);
+            an_json_put_integer(json, "column", grid->holes[k].column);
+            an_json_put_string(json, "state", "empty");
+            an_json_end(json, '}');
+        }
+        for (size_t k = 0; k < grid->place_count; k++) {
+            if (grid->places[k].doubled) {
+                an_json_object(json);
+                put_item(json, &grid->places[k].item);
+                an_json_put_integer(json, "row", grid->places[k].link.row);
+                an_json_put_integer(json, "column", grid->places[k].link.column);
+                an_json_put_string(json, "state", "doubled");
+                an_json_end(json, '}');
+            }
+        }
+    }
+    an_json_end(json, ']');
+}
+
+void an_trace_json(struct an_cli *cli, const struct an_trace_subject *subject,
+                   const struct an_trace_answer *answers, size_t count)
 {
     struct an_json json = an_cli_json_begin(cli, "andamento.trace.1");
 
     an_json_object(&json);
     put_item(&json, &answers[0].trace.item);
+    put_known(cli, &json, subject);
+    put_grids(&json, subject);
     for (size_t a = 0; a < count; a++) {
         const bool up = answers[a].trace.way == AN_TRACE_UP;
 

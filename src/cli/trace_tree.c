@@ -156,10 +156,66 @@ static void add_untold(struct an_cli *cli, const struct an_trace *trace)
     }
 }
 
-void an_trace_tree(struct an_cli *cli, const struct an_trace_answer *answers, size_t count)
+static void add_known(struct an_cli *cli, const struct an_trace_subject *subject)
+{
+    for (size_t i = 0; i < subject->known_count; i++) {
+        an_text_add(&cli->out, "  also known as ");
+        add_item(&cli->out, &subject->known[i].item);
+        add_instant(cli, "since", subject->known[i].from_us);
+        add_instant(cli, "until", subject->known[i].until_us);
+        an_text_addf(&cli->out, "  [%s:%llu]\n", subject->known[i].file,
+                     (unsigned long long)subject->known[i].line);
+    }
+}
+
+static void add_grid(struct an_cli *cli, const struct an_item *whole, const char *kind,
+                     const struct an_trace_grid *grid)
+{
+    struct an_text *out = &cli->out;
+
+    for (size_t k = 0; k < grid->hole_count && k < MOST_MISSING; k++) {
+        an_text_addf(out, "  row %lld column %lld of ", (long long)grid->holes[k].row,
+                     (long long)grid->holes[k].column);
+        add_item(out, whole);
+        an_text_addf(out, " holds no %s\n", kind);
+    }
+    if (grid->hole_count > MOST_MISSING) {
+        an_text_addf(out, "  and so do %zu more places\n", grid->hole_count - MOST_MISSING);
+    }
+    for (size_t k = 0; k < grid->place_count; k++) {
+        if (grid->places[k].doubled) {
+            an_text_addf(out, "  row %lld column %lld of ", (long long)grid->places[k].link.row,
+                         (long long)grid->places[k].link.column);
+            add_item(out, whole);
+            an_text_add(out, " holds more than one, among them ");
+            add_item(out, &grid->places[k].item);
+            an_text_add(out, "\n");
+        }
+    }
+}
+
+static void add_grids(struct an_cli *cli, const struct an_trace_subject *subject,
+                      const struct an_item *whole)
+{
+    size_t wrong = 0;
+
+    for (size_t i = 0; i < subject->grid_count; i++) {
+        wrong += an_trace_grid_faults(&subject->grids[i]);
+    }
+    if (wrong) {
+        an_text_add(&cli->out, "places\n");
+    }
+    for (size_t i = 0; i < subject->grid_count; i++) {
+        add_grid(cli, whole, subject->grid_kinds[i], &subject->grids[i]);
+    }
+}
+
+void an_trace_tree(struct an_cli *cli, const struct an_trace_subject *subject,
+                   const struct an_trace_answer *answers, size_t count)
 {
     add_item(&cli->out, &answers[0].trace.item);
     an_text_add(&cli->out, "\n");
+    add_known(cli, subject);
     for (size_t a = 0; a < count; a++) {
         const struct an_trace *trace = &answers[a].trace;
         const bool up = trace->way == AN_TRACE_UP;
@@ -172,4 +228,5 @@ void an_trace_tree(struct an_cli *cli, const struct an_trace_answer *answers, si
         add_untold(cli, trace);
         add_missing(cli, &answers[a]);
     }
+    add_grids(cli, subject, &answers[0].trace.item);
 }

@@ -160,6 +160,16 @@ enum an_status an_trace_places(struct an_store *store, int64_t item_id, const ch
     return st;
 }
 
+size_t an_trace_grid_faults(const struct an_trace_grid *grid)
+{
+    size_t faults = grid->hole_count;
+
+    for (size_t i = 0; i < grid->place_count; i++) {
+        faults += grid->places[i].doubled ? 1 : 0;
+    }
+    return faults;
+}
+
 void an_trace_grid_close(struct an_trace_grid *grid)
 {
     an_arena_close(grid->arena);

@@ -137,6 +137,8 @@ struct an_trace_grid {
 AN_CHECKED enum an_status an_trace_places(struct an_store *store, int64_t item_id, const char *kind,
                                           int64_t at_us, struct an_trace_grid *grid,
                                           struct an_error *err);
+/* How many holes and doubled places it has. */
+size_t an_trace_grid_faults(const struct an_trace_grid *grid);
 void an_trace_grid_close(struct an_trace_grid *grid);
 
 /* ---- shared ancestors -------------------------------------------------------------------------- */
