@@ -424,6 +424,39 @@ START_TEST(digests_cover_them)
 }
 END_TEST
 
+/* Every allocation fails once while a file is taken of which a link is refused, a removal makes room
+ * and an old serial is told: nothing of it is stored, and afterwards it is taken as ever. */
+START_TEST(memory_runs_out)
+{
+    static const char text[] =
+        BUILD "T-001," AT("11:00") ",W1,,,out,S,1\n"
+                                   "T-002," AT("11:30") ",W1,1,1,in,S,1\n"
+                                                        "T-003," AT("11:40") ",W1,1,1,in,H,1\n";
+    size_t k = 1;
+    enum an_status st = AN_NO_MEMORY;
+
+    bench_open(stations);
+    (void)bench_give("build/a.csv", BUILD "T-001," AT("10:00") ",W1,1,1,in,S,1\n");
+    const char *path = bench_text("build/b.csv", text);
+    for (; st && k < 20000; k += k < 300 ? 1 : 37) {
+        (void)an_alloc_fail_at(k, false);
+        st = an_collect_file(bench.collect, path, &bench.last, &bench.err);
+        (void)an_alloc_fail_at(0, false);
+        ck_assert_msg(st == AN_OK || st == AN_NO_MEMORY, "%zu: %s %s", k, an_status_name(st),
+                      bench.err.text);
+        if (st) {
+            ck_assert(bench_number("SELECT count(*) FROM file") == 1);
+            ck_assert(bench_number("SELECT count(*) FROM link_end") == 0);
+        }
+    }
+    ck_assert_msg(k > 30 && k < 20000, "%zu: %s", k, bench.err.text);
+    ck_assert_msg(bench.last.file.taken == 2 && bench.last.file.held == 1, "%s", shown());
+    ck_assert_str_eq(links(), "T-001>W1 1,1 0.25 10:00-11:00 scanned; "
+                              "T-002>W1 1,1 0.25 11:30- scanned");
+    bench_close();
+}
+END_TEST
+
 int main(int argc, char **argv)
 {
     Suite *suite = suite_create("genealogy");
@@ -435,6 +468,7 @@ int main(int argc, char **argv)
     tcase_add_test(tcase, shares_and_other_serials);
     tcase_add_test(tcase, released_after_the_removal);
     tcase_add_test(tcase, digests_cover_them);
+    tcase_add_test(tcase, memory_runs_out);
     suite_add_tcase(suite, tcase);
     return bench_main(suite, argc, argv);
 }
