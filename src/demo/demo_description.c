@@ -162,6 +162,7 @@ static const char transfer_part[] =
     "        opportunities: placed_cnt\n"
     "        per: million\n"
     "        split: head\n"
+    "        grid: {row: shot_row, column: shot_col}\n"
     "        family: u_prime\n"
     "        spec: {upper: 0.0012}\n"
     "        ribbon: {column: stamp_id}\n"

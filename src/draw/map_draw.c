@@ -57,24 +57,28 @@ static void draw_hole(struct an_canvas *canvas, const struct an_box *box)
 
 /* A number in a frame of paper, in the corner where no number of the map reaches; without room, a
  * ring alone. */
+static void draw_ring(struct an_canvas *canvas, double left, double top)
+{
+    const double side = 2.4;
+    const double x = left + side / 2 + 1.2;
+    const double y = top + side / 2 + 1.2;
+    an_draw_dots(canvas, &x, &y, 1, side + 1.4, AN_PAPER);
+    an_draw_ring(canvas, x, y, side, 0.7, AN_INK);
+}
+
 static void draw_count(struct an_canvas *canvas, const struct an_map_layout *layout,
-                       const struct an_box *box, double number_width, int64_t count)
+                       const struct an_box *box, int64_t count)
 {
     const struct an_type type = {AN_MAP_TYPE_PT, AN_REGULAR, AN_INK, AN_CENTRE};
     const char *text = an_arena_printf(layout->arena, "%lld", (long long)count);
-    const double width = text ? fmax(AN_MAP_RING_PT, an_text_width(canvas, &type, text) + 4) : 0;
-    if (text && box->height >= AN_MAP_RING_PT + 1 &&
-        (box->width - number_width) / 2 >= width + 2.5) {
+    if (text && layout->counts) {
+        const double width = fmax(AN_MAP_RING_PT, an_text_width(canvas, &type, text) + 4);
         const struct an_box pill = {box->x + 1.5, box->y + 1.5, width, 9.0};
         an_draw_rectangle(canvas, &pill, AN_PAPER, 1.0);
         an_draw_frame(canvas, &pill, 0.6, AN_GREY);
         an_text_draw_baseline(canvas, pill.x + width / 2, pill.y + 7.1, &type, text);
     } else if (fmin(box->width, box->height) >= 4) {
-        const double side = 2.4;
-        const double x = box->x + side / 2 + 1.2;
-        const double y = box->y + side / 2 + 1.2;
-        an_draw_dots(canvas, &x, &y, 1, side + 1.4, AN_PAPER);
-        an_draw_ring(canvas, x, y, side, 0.7, AN_INK);
+        draw_ring(canvas, box->x, box->y);
     }
 }
 
@@ -87,9 +91,9 @@ static void draw_open(struct an_canvas *canvas, const struct an_box *box)
     an_draw_polygon(canvas, x, y, 3, AN_SIGNAL);
 }
 
-/* Number and label; returns the number's width. */
-static double draw_words(struct an_canvas *canvas, const struct an_map *map,
-                         const struct an_map_layout *layout, const struct an_map_place *place)
+/* Number and label. */
+static void draw_words(struct an_canvas *canvas, const struct an_map *map,
+                       const struct an_map_layout *layout, const struct an_map_place *place)
 {
     const struct an_map_cell *cell = place->cell;
     const enum an_ink ink = ink_on(layout, map->difference, place->tone);
@@ -97,21 +101,19 @@ static double draw_words(struct an_canvas *canvas, const struct an_map *map,
     const double number_height = layout->number_pt * 1.2;
     const double label_height = label ? AN_MAP_TYPE_PT * 1.2 : 0;
     double y = place->box.y + (place->box.height - number_height - label_height) / 2;
-    double width = 0;
     const double middle = place->box.x + place->box.width / 2;
     if (layout->number_pt > 0) {
         const struct an_type type = {layout->number_pt, AN_BOLD, ink, AN_CENTRE};
         const char *text =
             isfinite(cell->value) ? an_map_number(layout->arena, cell->value, map->decimals) : "-";
-        width = an_text_draw_baseline(canvas, middle, y + layout->number_pt * 0.92, &type,
-                                      text ? text : "");
+        an_text_draw_baseline(canvas, middle, y + layout->number_pt * 0.92, &type,
+                              text ? text : "");
         y += number_height;
     }
     if (label) {
         const struct an_type type = {AN_MAP_TYPE_PT, AN_REGULAR, ink, AN_CENTRE};
         an_text_draw_baseline(canvas, middle, y + AN_MAP_TYPE_PT * 0.92, &type, cell->label);
     }
-    return width;
 }
 
 static void draw_cell(struct an_canvas *canvas, const struct an_map *map,
@@ -126,7 +128,16 @@ static void draw_cell(struct an_canvas *canvas, const struct an_map *map,
         draw_hole(canvas, box);
         return;
     }
-    fill(canvas, layout, map->difference, box, place->tone);
+    if (map->small && place->tone >= 0) {
+        /* a little over its neighbours, which paint over it again: no hairline shows between */
+        const struct an_box over = {
+            box->x, box->y, fmin(box->width + 0.4, layout->grid.x + layout->grid.width - box->x),
+            fmin(box->height + 0.4, layout->grid.y + layout->grid.height - box->y)};
+        an_draw_rectangle(canvas, &over, AN_PAPER, 1.0);
+        fill(canvas, layout, map->difference, &over, place->tone);
+    } else {
+        fill(canvas, layout, map->difference, box, place->tone);
+    }
     if (!map->small || place->tone < 0) {
         an_draw_frame(canvas, box, 0.4, AN_RAIL);
     }
@@ -138,7 +149,7 @@ static void draw_cell(struct an_canvas *canvas, const struct an_map *map,
     if (map->small) {
         return;
     }
-    const double number_width = draw_words(canvas, map, layout, place);
+    draw_words(canvas, map, layout, place);
     if (cell->marks & AN_MAP_BEYOND) {
         const struct an_box inner = {box->x + 1.2, box->y + 1.2, fmax(0, box->width - 2.4),
                                      fmax(0, box->height - 2.4)};
@@ -148,7 +159,7 @@ static void draw_cell(struct an_canvas *canvas, const struct an_map *map,
         draw_open(canvas, box);
     }
     if (cell->count > 0) {
-        draw_count(canvas, layout, box, number_width, cell->count);
+        draw_count(canvas, layout, box, cell->count);
     }
     if (cell->marks & AN_MAP_CHOSEN) {
         an_draw_frame(canvas, box, 1.6, AN_INK);
@@ -364,8 +375,12 @@ static void key_mark(struct key_pen *pen, const char *words, int which)
     if (which == 0) {
         const struct an_box pill = {pen->x, pen->y, 11, 9};
         const struct an_type type = {AN_MAP_TYPE_PT, AN_REGULAR, AN_INK, AN_CENTRE};
-        an_draw_frame(pen->canvas, &pill, 0.6, AN_GREY);
-        an_text_draw_baseline(pen->canvas, pill.x + 5.5, pill.y + 7.1, &type, "n");
+        if (pen->layout->counts) {
+            an_draw_frame(pen->canvas, &pill, 0.6, AN_GREY);
+            an_text_draw_baseline(pen->canvas, pill.x + 5.5, pill.y + 7.1, &type, "n");
+        } else {
+            draw_ring(pen->canvas, pen->x + 5, pen->y + 2);
+        }
     } else if (which == 1) {
         draw_open(pen->canvas, &(struct an_box){pen->x - 12, pen->y + 1, 20, 20});
     } else if (which == 2) {

@@ -135,7 +135,7 @@ static void find_cells(const struct an_map *map, const struct an_box *room,
     }
     const double narrow = fmin(width, height);
     layout->gap = map->seam_count ? fmax(SEAM_LEAST_PT, fmin(SEAM_MOST_PT, narrow * 0.16))
-                  : map->small    ? 0.4
+                  : map->small    ? 0
                                   : fmin(1.0, narrow * 0.04);
     layout->cell_width = width - layout->gap;
     layout->cell_height = height - layout->gap;
@@ -207,6 +207,20 @@ static void place_bars(const struct an_map *map, struct an_map_layout *layout)
     }
 }
 
+/* Of the widest frame around a count; digits of the small type are 4.6 pt wide at most. */
+static double count_width(const struct an_map *map)
+{
+    int64_t most = 9;
+    for (size_t i = 0; i < map->cell_count; i++) {
+        most = map->cells[i].count > most ? map->cells[i].count : most;
+    }
+    double width = 4;
+    for (; most > 0; most /= 10) {
+        width += 4.6;
+    }
+    return fmax(AN_MAP_RING_PT, width);
+}
+
 /* The largest size at which every number stands inside its cell beside its marks. */
 static bool size_numbers(struct an_canvas *canvas, const struct an_map *map,
                          struct an_map_layout *layout)
@@ -239,6 +253,9 @@ static bool size_numbers(struct an_canvas *canvas, const struct an_map *map,
         const double size = fmin(NUMBER_MOST_PT, fmin(by_width, by_height));
         layout->number_pt = size >= AN_MAP_TYPE_PT ? size : 0;
     }
+    const double number_width = widest / 10.0 * layout->number_pt;
+    layout->counts = layout->cell_height >= AN_MAP_RING_PT + 1 &&
+                     (layout->cell_width - number_width) / 2 >= count_width(map) + 2.5;
     const double number_height = layout->number_pt * 1.25;
     layout->labels = label > 0 && label <= layout->cell_width - 3 &&
                      layout->cell_height >= number_height + AN_MAP_TYPE_PT * 1.25 + 2;

@@ -34,14 +34,15 @@ struct an_map_layout {
     struct an_map_bar *bars;
     size_t bar_count;
     int classes;
-    double low, high;                      /* ends of the scale, low < high; NAN: no values */
-    double seam_high;                      /* NAN: no seam has a value */
-    double arrow_high;                     /* the same of arrows */
-    double arrow_pt;                       /* length of that arrow */
-    double number_pt;                      /* size of the numbers in cells; 0: they do not fit */
-    bool labels;                           /* there is room for them too */
-    bool names;                            /* of rows and columns */
-    int64_t name_every[2];                 /* every so many-th row, column is named */
+    double low, high;      /* ends of the scale, low < high; NAN: no values */
+    double seam_high;      /* NAN: no seam has a value */
+    double arrow_high;     /* the same of arrows */
+    double arrow_pt;       /* length of that arrow */
+    double number_pt;      /* size of the numbers in cells; 0: they do not fit */
+    bool counts;           /* counts stand in frames; else a ring says that there is one */
+    bool labels;           /* there is room for them too */
+    bool names;            /* of rows and columns */
+    int64_t name_every[2]; /* every so many-th row, column is named */
     double title_height, key_height, used; /* height of all */
 };
 

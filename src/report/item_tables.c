@@ -166,8 +166,8 @@ struct an_item_table an_whereabouts_table(struct an_book *book, const struct an_
     static const struct an_table_column columns[] = {
         {"is now", 2.2, AN_LEFT, false},   {"items", 0.6, AN_RIGHT, false},
         {"certain", 0.7, AN_RIGHT, false}, {"possible", 0.7, AN_RIGHT, false},
-        {"had it", 0.6, AN_RIGHT, false},  {"which", 3.4, AN_LEFT, false},
-        {"last seen", 1.2, AN_LEFT, false}};
+        {"had it", 0.6, AN_RIGHT, false},  {"which", 3.1, AN_LEFT, false},
+        {"last seen", 1.5, AN_LEFT, false}};
     struct group *groups = an_arena_alloc(book->arena, data->carrier_count + 1, sizeof *groups);
     size_t count = 0;
     for (size_t i = 0; i < data->carrier_count && groups; i++) {
@@ -332,9 +332,9 @@ struct an_item_table an_sources_table(struct an_book *book, const struct an_item
 
 struct an_item_table an_neighbours_table(struct an_book *book, const struct an_item_data *data)
 {
-    static const struct an_table_column columns[] = {{"item", 1.6, AN_LEFT, false},
-                                                     {"first used", 1.5, AN_LEFT, false},
-                                                     {"last used", 1.5, AN_LEFT, false},
+    static const struct an_table_column columns[] = {{"item", 1.35, AN_LEFT, false},
+                                                     {"first used", 1.7, AN_LEFT, false},
+                                                     {"last used", 1.7, AN_LEFT, false},
                                                      {"went into", 1.1, AN_RIGHT, false}};
     const char **cells = cells_of(book, data->neighbour_count, COUNT_OF(columns));
     for (size_t i = 0; i < data->neighbour_count && cells; i++) {
