@@ -12,7 +12,7 @@
 #include <string.h>
 
 #define COUNT_OF(array) (sizeof(array) / sizeof((array)[0]))
-enum { MOST_COLUMNS = 8 }; /* of values beside each other */
+enum { MOST_COLUMNS = 6 }; /* of values beside each other */
 
 static void start(struct an_book *book, const struct an_report_page *page, const char *name)
 {
@@ -23,12 +23,19 @@ static void start(struct an_book *book, const struct an_report_page *page, const
 }
 
 /* ---- values -------------------------------------------------------------------------------------------- */
-static const char *unit_in_title(struct an_book *book, const struct an_value_column *column)
+/* The title of a column, what tells it from its neighbours first: heads are cut at their end. */
+static const char *column_head(struct an_book *book, const struct an_value_column *column)
 {
+    const struct an_characteristic *c = column->characteristic;
+    const char *own = c->title ? c->title : c->name;
+    const size_t length = strlen(own);
     const bool unitless = !*column->unit || !strcmp(column->unit, "1");
-    return unitless ? column->title
-                    : an_book_text(book, an_arena_printf(book->arena, "%s, %s", column->title,
-                                                         column->unit));
+    const bool split =
+        !strncmp(column->title, own, length) && !strncmp(column->title + length, ", ", 2);
+    return an_book_text(book, an_arena_printf(book->arena, "%s%s%s%s%s",
+                                              split ? column->title + length + 2 : column->title,
+                                              split ? ": " : "", split ? own : "",
+                                              unitless ? "" : ", ", unitless ? "" : column->unit));
 }
 
 /* One line a part; the furthest out of a characteristic's streams, its rule behind it. */
@@ -45,7 +52,7 @@ static void parts_table(struct an_book *book, const struct an_item_data *data, s
         return;
     }
     for (size_t c = 0; c < count; c++) {
-        columns[2 + c] = (struct an_table_column){unit_in_title(book, &values->columns[first + c]),
+        columns[2 + c] = (struct an_table_column){column_head(book, &values->columns[first + c]),
                                                   1.15, AN_RIGHT, false};
     }
     for (size_t p = 0; p < data->part_count; p++) {
@@ -154,15 +161,15 @@ static void limits_table(struct an_book *book, const struct an_item_values *valu
 /* Of a single item: one line a stream. */
 static void item_table(struct an_book *book, const struct an_item_data *data)
 {
-    static const struct an_table_column columns[] = {{"stream", 3.0, AN_LEFT, true},
-                                                     {"value", 1.0, AN_RIGHT, false},
-                                                     {"unit", 0.8, AN_LEFT, false},
-                                                     {"control limits", 1.7, AN_RIGHT, false},
+    static const struct an_table_column columns[] = {{"stream", 2.7, AN_LEFT, true},
+                                                     {"value", 0.9, AN_RIGHT, false},
+                                                     {"unit", 1.1, AN_LEFT, false},
+                                                     {"control limits", 2.0, AN_RIGHT, false},
                                                      {"specification", 1.3, AN_RIGHT, false},
-                                                     {"sigmas", 0.7, AN_RIGHT, false},
+                                                     {"sigmas", 0.9, AN_RIGHT, false},
                                                      {"met", 0.6, AN_LEFT, false},
-                                                     {"measured", 1.4, AN_LEFT, false},
-                                                     {"limits in force", 2.8, AN_LEFT, true}};
+                                                     {"measured", 1.7, AN_LEFT, false},
+                                                     {"limits in force", 2.7, AN_LEFT, true}};
     const struct an_item_values *values = &data->values;
     const char **cells =
         an_arena_alloc(book->arena, values->stream_count * COUNT_OF(columns) + 1, sizeof *cells);
@@ -235,9 +242,9 @@ void an_item_values_page(struct an_book *book, const struct an_item_data *data,
     }
     an_book_say(
         book, AN_TYPE_SMALL, 6,
-        "Of a characteristic with several streams the value furthest from its centre is told. "
-        "Before it stands the first rule that it met, by the limits in force when it was "
-        "made.");
+        "By row and column of the place. Before a value stands the first rule that it met, by "
+        "the limits in force when it was made; of streams that share a column the value "
+        "furthest from its centre is told.");
     seams_table(book, data);
     for (size_t first = 0; first < values->column_count;) {
         /* shared out evenly over as many tables as it takes */

@@ -266,28 +266,36 @@ struct an_item_table an_tools_table(struct an_book *book, const struct an_item_d
     return table_of(columns, COUNT_OF(columns), cells, data->tool_count, data->tool_count);
 }
 
+/* Three figures, whatever the unit. */
+static const char *size_words(struct an_book *book, double size, const char *unit)
+{
+    int decimals = 0;
+    for (double amount = fabs(size);
+         isfinite(amount) && amount > 0 && amount < 99.95 && decimals < 6; amount *= 10) {
+        decimals++;
+    }
+    return an_say_measure(book->arena, size, decimals, unit);
+}
+
 struct an_item_table an_signals_table(struct an_book *book, const struct an_item_data *data)
 {
     static const struct an_table_column columns[] = {
         {"no.", 0.5, AN_RIGHT, false},  {"code", 0.7, AN_LEFT, false},
         {"stream", 3.2, AN_LEFT, true}, {"since", 1.5, AN_LEFT, false},
-        {"size", 1.2, AN_RIGHT, false}, {"touches", 1.9, AN_LEFT, true},
+        {"size", 1.6, AN_RIGHT, false}, {"touches", 1.9, AN_LEFT, true},
         {"answer", 3.0, AN_LEFT, true}};
     const char **cells = cells_of(book, data->signal_count, COUNT_OF(columns));
     for (size_t i = 0; i < data->signal_count && cells; i++) {
         const struct an_item_signal *one = &data->signals[i];
         const struct an_signal *signal = &one->signal;
         const char **row = cells + i * COUNT_OF(columns);
-        const int decimals = signal->characteristic && signal->characteristic->decimals >= 0
-                                 ? signal->characteristic->decimals
-                                 : 2;
         row[0] = an_arena_printf(book->arena, "%lld", (long long)signal->record.signal_id);
         row[1] = signal->code ? signal->code : "?";
         row[2] = signal->record.panel == 1 ? an_arena_printf(book->arena, "%s, spread", one->title)
                                            : one->title;
         row[3] = an_say_time(book->arena, data->line->zone,
                              signal->has_change ? signal->onset_us : signal->record.first_us);
-        row[4] = an_say_measure(book->arena, signal->size, decimals, signal->unit);
+        row[4] = size_words(book, signal->size, signal->unit);
         row[5] = !one->touched ? "began with it"
                  : one->on_parts
                      ? an_arena_printf(book->arena, "%s%s%s",
