@@ -171,6 +171,13 @@ static enum an_exit trace_one(struct an_cli *cli, const struct an_item *item)
     st = st ? st
             : an_store_aliases(cli->store, item->item_id, cli->arena, &subject.known,
                                &subject.known_count, &cli->err);
+    for (size_t a = 0; a < count && !st; a++) {
+        const enum an_trace_way way = answers[a].trace.way;
+
+        st = an_store_lone_ends(cli->store, item->item_id, way == AN_TRACE_UP, cli->arena,
+                                &subject.ends[way], &subject.end_count[way], &cli->err);
+        faults += st ? 0 : subject.end_count[way];
+    }
     if (!st && (up || !down) && ask.from_us == AN_NO_INSTANT && ask.until_us == AN_NO_INSTANT) {
         st = look_at_places(cli, item, &subject);
     }

@@ -303,6 +303,27 @@ static void put_known(struct an_cli *cli, struct an_json *json,
     an_json_end(json, ']');
 }
 
+static void put_ends(struct an_cli *cli, struct an_json *json,
+                     const struct an_trace_subject *subject)
+{
+    an_json_key(json, "ends_alone");
+    an_json_array(json);
+    for (int way = AN_TRACE_UP; way <= AN_TRACE_DOWN; way++) {
+        for (size_t i = 0; i < subject->end_count[way]; i++) {
+            const struct an_known_as *end = &subject->ends[way][i];
+
+            an_json_object(json);
+            an_json_put_string(json, "way", way == AN_TRACE_UP ? "up" : "down");
+            put_item(json, &end->item);
+            an_cli_json_time(cli, json, "until", end->until_us);
+            an_json_put_string(json, "file", end->file);
+            an_json_put_integer(json, "line", (int64_t)end->line);
+            an_json_end(json, '}');
+        }
+    }
+    an_json_end(json, ']');
+}
+
 /* Only what is wrong with them: the places themselves are among the links. */
 static void put_grids(struct an_json *json, const struct an_trace_subject *subject)
 {
@@ -341,6 +362,7 @@ void an_trace_json(struct an_cli *cli, const struct an_trace_subject *subject,
     an_json_object(&json);
     put_item(&json, &answers[0].trace.item);
     put_known(cli, &json, subject);
+    put_ends(cli, &json, subject);
     put_grids(&json, subject);
     for (size_t a = 0; a < count; a++) {
         const bool up = answers[a].trace.way == AN_TRACE_UP;

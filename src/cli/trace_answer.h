@@ -19,6 +19,8 @@ struct an_trace_answer { /* one direction */
 struct an_trace_subject {
     struct an_known_as *known; /* other serials of it */
     size_t known_count;
+    struct an_known_as *ends[2]; /* told of links that nobody told; by way */
+    size_t end_count[2];
     struct an_trace_grid *grids; /* one a kind of parts of which each place holds one */
     const char **grid_kinds;
     size_t grid_count;

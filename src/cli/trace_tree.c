@@ -156,6 +156,25 @@ static void add_untold(struct an_cli *cli, const struct an_trace *trace)
     }
 }
 
+static void add_ends(struct an_cli *cli, const struct an_trace_subject *subject,
+                     const struct an_trace *trace)
+{
+    struct an_text *out = &cli->out;
+    const bool up = trace->way == AN_TRACE_UP;
+
+    for (size_t i = 0; i < subject->end_count[trace->way]; i++) {
+        const struct an_known_as *end = &subject->ends[trace->way][i];
+
+        an_text_add(out, "  ");
+        add_item(out, up ? &end->item : &trace->item);
+        an_text_add(out, " was taken out of ");
+        add_item(out, up ? &trace->item : &end->item);
+        add_instant(cli, "at", end->until_us);
+        an_text_addf(out, ", and nobody told that it was in  [%s:%llu]\n", end->file,
+                     (unsigned long long)end->line);
+    }
+}
+
 static void add_known(struct an_cli *cli, const struct an_trace_subject *subject)
 {
     for (size_t i = 0; i < subject->known_count; i++) {
@@ -227,6 +246,7 @@ void an_trace_tree(struct an_cli *cli, const struct an_trace_subject *subject,
         }
         add_untold(cli, trace);
         add_missing(cli, &answers[a]);
+        add_ends(cli, subject, trace);
     }
     add_grids(cli, subject, &answers[0].trace.item);
 }

@@ -114,6 +114,10 @@ exits 1 "a wall with an empty place" "$a" trace W1
 ok "says which" grep -q 'row 1 column 1 of wall W1 holds no tile' out
 ok "and who was there, from when to when" grep -q 'tile T1, row 1 column 1, 25 %, since 2026-03-04T11:00:00Z, until 2026-03-04T12:00:00Z, scanned' out
 ok "a share that is lost is said" grep -q 'lot L1, share not told' out
+printf 'at,tile,wall,r,c,act,how,x\n2026-03-04T15:00:00Z,T3,W9,,,out,,1\n' >build/b.csv
+"$a" collect build/b.csv >/dev/null 2>&1
+exits 1 "taken out of where nobody told it was" "$a" trace T3 --down
+ok "is told" grep -q 'tile T3 was taken out of wall W9, at 2026-03-04T15:00:00Z, and nobody told' out
 exits 0 "a lot" "$a" trace L1 --down --kind wall --sums --csv
 same "0.5 * 0.25 where it went, and a least where one path does not tell" "$(sort out | tr '\n' ' ')" \
     "down,wall,W1,,2,0.125,at least,yes,yes,scanned down,wall,W2,,2,0.125,yes,yes,yes,scanned way,kind,serial,role,depth,share,share_whole,holds,open_end,doubt "

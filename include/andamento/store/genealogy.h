@@ -53,6 +53,12 @@ AN_CHECKED enum an_status an_store_aliases(struct an_store *store, int64_t item_
                                            struct an_arena *arena, struct an_known_as **known,
                                            size_t *count, struct an_error *err);
 
+/* What was taken out of the item (up), or the item out of, without ever having been told to be in it:
+ * until_us is when, from_us not known. */
+AN_CHECKED enum an_status an_store_lone_ends(struct an_store *store, int64_t item_id, bool up,
+                                             struct an_arena *arena, struct an_known_as **ends,
+                                             size_t *count, struct an_error *err);
+
 /* A link as it stands: what was told of it several times, and of its end, put together. */
 struct an_lineage {
     struct an_item item; /* at the other end */
