@@ -89,6 +89,7 @@ static void draw_open(struct an_canvas *canvas, const struct an_box *box)
     const double x[3] = {right - side, right, right};
     const double y[3] = {box->y, box->y, box->y + side};
     an_draw_polygon(canvas, x, y, 3, AN_SIGNAL);
+    an_draw_line(canvas, x[0], y[0], x[2], y[2], 0.8, AN_PAPER); /* on a dark cell, in grey */
 }
 
 /* Number and label. */
@@ -153,6 +154,9 @@ static void draw_cell(struct an_canvas *canvas, const struct an_map *map,
     if (cell->marks & AN_MAP_BEYOND) {
         const struct an_box inner = {box->x + 1.2, box->y + 1.2, fmax(0, box->width - 2.4),
                                      fmax(0, box->height - 2.4)};
+        const struct an_box halo = {inner.x + 1.0, inner.y + 1.0, fmax(0, inner.width - 2.0),
+                                    fmax(0, inner.height - 2.0)};
+        an_draw_frame(canvas, &halo, 0.8, AN_PAPER);
         an_draw_frame(canvas, &inner, 1.2, AN_SIGNAL);
     }
     if (cell->marks & AN_MAP_OPEN) {

@@ -193,7 +193,11 @@ static void item_table(struct an_book *book, const struct an_item_data *data)
         row[5] = isfinite(value->z) ? an_say_number(book->arena, value->z, 1) : "-";
         row[6] = value->code ? value->code : "-";
         row[7] = an_say_time(book->arena, data->line->zone, value->sample.at_us);
-        row[8] = stream->locked ? stream->locked : "none were in force";
+        /* the reason is left to `andamento limits show`: "locked WHEN by WHOM: why" */
+        const char *why = stream->locked ? strstr(stream->locked, ": ") : NULL;
+        row[8] = !stream->locked ? "none were in force"
+                 : why ? an_arena_copy(book->arena, stream->locked, (size_t)(why - stream->locked))
+                       : stream->locked;
     }
     const struct an_table table = {columns, COUNT_OF(columns), cells, rows, NULL, 7.5};
     an_book_table(book, NULL, &table);
