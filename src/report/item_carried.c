@@ -80,6 +80,8 @@ static enum an_status last_seen(struct an_item_gather *gather, struct an_item_ca
     enum an_status st = an_store_item_stays(gather->store, carrier->item.item_id, scratch, &stays,
                                             &count, gather->err);
     for (size_t i = 0; !st && i < count; i++) {
+        carrier->first_us =
+            i == 0 || stays[i].first_us < carrier->first_us ? stays[i].first_us : carrier->first_us;
         if (stays[i].last_us >= carrier->last_us) {
             const size_t k = an_line_station(gather->line, an_bytes_of(stays[i].station));
             carrier->last_us = stays[i].last_us;
@@ -124,6 +126,7 @@ static enum an_status add_reached(struct an_item_gather *gather,
             .row = -1,
             .column = -1,
             .since_us = AN_NO_INSTANT,
+            .first_us = AN_NO_INSTANT,
             .last_us = AN_NO_INSTANT};
         carrier->kind_title = kept(gather->arena, carrier->kind_title);
     }

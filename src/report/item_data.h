@@ -118,7 +118,8 @@ struct an_item_carrier {
     double share;              /* of it that is made of the batch; NAN: not told */
     struct an_item whole;      /* that it sits in now; item_id 0: none */
     int64_t row, column;       /* its place there; -1: not told */
-    int64_t since_us, last_us; /* there; last seen at a station */
+    int64_t since_us;          /* there */
+    int64_t first_us, last_us; /* seen at stations; AN_NO_INSTANT: never was */
     const char *last_station;
 };
 struct an_carried_count {

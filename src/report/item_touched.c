@@ -129,22 +129,44 @@ static enum an_status targets_of(struct an_item_gather *gather, struct target **
     return AN_OK;
 }
 
-/* The time in which anything could have happened to it: signals before or after touch nothing. */
-static void bounds(const struct an_item_data *data, int64_t *from_us, int64_t *until_us)
+static void widen(int64_t *from_us, const struct an_item_stay *stays, size_t count)
 {
+    for (size_t i = 0; i < count; i++) {
+        *from_us = stays[i].first_us < *from_us ? stays[i].first_us : *from_us;
+    }
+}
+
+/* When the item, its parts, what they are made of or what carries it were first at a station: signals
+ * whose last hit was before have no point of theirs. There is no such bound at the other end: a slow
+ * drift is met long after it began. */
+static enum an_status first_seen(struct an_item_gather *gather, int64_t *from_us)
+{
+    const struct an_item_data *data = gather->data;
+    enum an_status st = AN_OK;
     *from_us = INT64_MAX;
-    *until_us = AN_NO_INSTANT;
+    widen(from_us, data->stays, data->stay_count);
     for (size_t p = 0; p < data->part_count; p++) {
-        for (size_t s = 0; s < data->parts[p].stay_count; s++) {
-            const struct an_item_stay *stay = &data->parts[p].stays[s];
-            *from_us = stay->first_us < *from_us ? stay->first_us : *from_us;
-            *until_us = stay->last_us > *until_us ? stay->last_us : *until_us;
+        widen(from_us, data->parts[p].stays, data->parts[p].stay_count);
+    }
+    for (size_t i = 0; !st && i < data->batch_count; i++) {
+        struct an_arena *scratch = an_arena_open();
+        struct an_item_stay *stays = NULL;
+        size_t count = 0;
+        st = scratch ? an_store_item_stays(gather->store, data->batches[i].item.item_id, scratch,
+                                           &stays, &count, gather->err)
+                     : an_item_no_memory(gather);
+        if (!st) {
+            widen(from_us, stays, count);
+        }
+        an_arena_close(scratch);
+    }
+    for (size_t i = 0; i < data->carrier_count && data->kind == AN_REPORT_BATCH; i++) {
+        const struct an_item_carrier *carrier = &data->carriers[i];
+        if (carrier->last_us != AN_NO_INSTANT) {
+            *from_us = carrier->first_us < *from_us ? carrier->first_us : *from_us;
         }
     }
-    for (size_t s = 0; s < data->stay_count; s++) {
-        *from_us = data->stays[s].first_us < *from_us ? data->stays[s].first_us : *from_us;
-        *until_us = data->stays[s].last_us > *until_us ? data->stays[s].last_us : *until_us;
-    }
+    return st;
 }
 
 enum an_status an_gather_touched(struct an_item_gather *gather)
@@ -155,17 +177,12 @@ enum an_status an_gather_touched(struct an_item_gather *gather)
     struct an_signal *signals = NULL;
     size_t count = 0;
     int64_t from_us;
-    int64_t until_us;
     enum an_status st = targets_of(gather, &targets, &target_count);
-    bounds(data, &from_us, &until_us);
-    if (!st && (data->batch_count || data->kind == AN_REPORT_BATCH || from_us > until_us)) {
-        from_us = AN_NO_INSTANT; /* what is upstream was earlier, what carries it is later */
-        until_us =
-            data->kind == AN_REPORT_BATCH || until_us == AN_NO_INSTANT ? INT64_MAX : until_us + 1;
+    st = st ? st : first_seen(gather, &from_us);
+    if (!st && from_us != INT64_MAX) {
+        st = an_signals(gather->store, gather->line, 0, from_us, INT64_MAX, gather->arena, &signals,
+                        &count, gather->err);
     }
-    st = st ? st
-            : an_signals(gather->store, gather->line, 0, from_us, until_us, gather->arena, &signals,
-                         &count, gather->err);
     data->signals = st ? NULL : an_arena_alloc(gather->arena, count + 1, sizeof *data->signals);
     if (!st && !data->signals) {
         st = an_item_no_memory(gather);
