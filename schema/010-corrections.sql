@@ -40,7 +40,6 @@ CREATE TABLE corrected_link (
         DEFERRABLE INITIALLY DEFERRED, -- the correction
     link_id INTEGER NOT NULL REFERENCES link (link_id), -- the link
     parent_id INTEGER REFERENCES item (item_id), -- the right part; NULL: there was no such link
-    entry INTEGER NOT NULL REFERENCES ledger (entry), -- of the correction, repeated for speed
     PRIMARY KEY (correction_id, link_id)
 ) STRICT;
 CREATE INDEX corrected_link_by_link ON corrected_link (link_id);
@@ -54,11 +53,10 @@ CREATE TABLE corrected_sample (
     stream_id INTEGER NOT NULL REFERENCES stream (stream_id), -- its stream, for speed
     at_us INTEGER NOT NULL,        -- its event time, for speed
     factor REAL,                   -- by which its values are multiplied; NULL: withdrawn
-    entry INTEGER NOT NULL REFERENCES ledger (entry), -- of the correction, repeated for speed
     PRIMARY KEY (correction_id, sample_id)
 ) STRICT;
 CREATE INDEX corrected_sample_by_sample ON corrected_sample (sample_id);
-CREATE INDEX corrected_sample_by_stream ON corrected_sample (stream_id, entry, at_us);
+CREATE INDEX corrected_sample_by_stream ON corrected_sample (stream_id, correction_id, at_us);
 
 CREATE TRIGGER correction_no_update BEFORE UPDATE ON correction
 BEGIN SELECT raise(ABORT, 'rows of correction are only added, never changed'); END;

@@ -9,6 +9,7 @@
  * withdrawn, missing ones are added. A check of everything at once and many small ones agree.
  */
 #include "andamento/base/text.h"
+#include "andamento/store/correction.h"
 #include "judge/episode.h"
 #include "judge/judge.h"
 #include "judge/judging.h"
@@ -33,7 +34,7 @@ struct stream_check {
     struct an_arena *arena;
     struct an_phases phases;
     struct an_judged judged; /* the last check; all zero before any */
-    bool was_judged, relocked;
+    bool was_judged, relocked, corrected;
     int64_t start_us, newest_id;
     struct an_judging judging;
     size_t first; /* index of the first sample to be judged now */
@@ -51,6 +52,7 @@ static enum an_status find_start(struct check *check, struct stream_check *s)
 {
     int64_t earliest_us = AN_NO_INSTANT;
     int64_t newer_us = AN_NO_INSTANT;
+    int64_t corrected_us = AN_NO_INSTANT;
     enum an_status st =
         an_store_judged(check->store, s->stream->stream_id, &s->judged, &s->was_judged, check->err);
 
@@ -69,6 +71,16 @@ static enum an_status find_start(struct check *check, struct stream_check *s)
     }
     if (s->newest_id > since) {
         s->start_us = earliest_us;
+    }
+    st = an_store_corrected_since(check->store, s->stream->stream_id, &corrected_us, check->err);
+    if (st) {
+        return st;
+    }
+    if (corrected_us != AN_NO_INSTANT && s->was_judged) {
+        s->corrected = true;
+        if (s->start_us == AN_NO_INSTANT || corrected_us < s->start_us) {
+            s->start_us = corrected_us;
+        }
     }
     if (s->was_judged && s->phases.newest_lock_id != s->judged.limits_id) {
         st = an_phases_newer(check->store, s->stream->stream_id, s->judged.limits_id, s->arena,
@@ -303,8 +315,9 @@ static enum an_status put_hit(struct check *check, struct stream_check *s,
 
 static enum an_status withdraw(struct check *check, const struct stream_check *s, size_t k)
 {
-    const char *reason = s->relocked ? "limits locked later judge this sample differently"
-                                     : "samples that came late changed what was met";
+    const char *reason = s->relocked    ? "limits locked later judge this sample differently"
+                         : s->corrected ? "samples were corrected since"
+                                        : "samples that came late changed what was met";
 
     check->result->withdrawn_hits++;
     if (check->dry_run) {

@@ -27,6 +27,7 @@ struct place { /* where a sample's rows lie */
     int64_t file_id, visit_id;
     uint64_t first_line, last_line;
     size_t sample;
+    double factor; /* of the correction of its unit; 1 if there is none */
 };
 
 struct walk {
@@ -315,7 +316,8 @@ static enum an_status walk_block(struct walk *walk, const struct place *places, 
         }
         if (!st && fits) {
             const double read = an_decimal_value(values.scaled[row], values.decimals);
-            st = take(walk, read * c->factor + c->offset, place->sample, &positions, row);
+            st = take(walk, (read * c->factor + c->offset) * place->factor, place->sample,
+                      &positions, row);
         }
     }
     return st;
@@ -441,7 +443,8 @@ enum an_status an_site_readings_of(struct an_store *store, const struct an_strea
                                .visit_id = walk.by_visit ? samples[i].visit_id : 0,
                                .first_line = samples[i].first_line,
                                .last_line = samples[i].last_line,
-                               .sample = i};
+                               .sample = i,
+                               .factor = samples[i].corrected_by ? samples[i].factor : 1};
         }
     }
     qsort(walk.places, walk.place_count, sizeof *walk.places, compare_places);

@@ -10,6 +10,7 @@
  */
 #include "andamento/store/as_of.h"
 
+#include "store/correction.h"
 #include "store/handle.h"
 
 #include <string.h>
@@ -26,6 +27,10 @@ static const struct {
 } others[] = {
     {"ledger", "entry < %lld"}, /* without the sign that keeps a column from an index */
     {"release", "+act_id IN (SELECT act_id FROM main.release_act WHERE entry < %lld)"},
+    {"corrected_link",
+     "+correction_id IN (SELECT correction_id FROM main.correction WHERE entry < %lld)"},
+    {"corrected_sample",
+     "+correction_id IN (SELECT correction_id FROM main.correction WHERE entry < %lld)"},
     {"running", "%lld < 0"}, /* derived, and goes back and forth in time: had again from samples */
     /* what is dropped is gone for every moment, and who dropped it is to be told */
     {"retention", NULL},
@@ -190,10 +195,12 @@ static enum an_status go_back(struct an_store *store, int64_t entries, struct an
     st = st ? st
             : number_of(store, "SELECT at_us FROM ledger WHERE entry = $1 - 1", entries,
                         AN_NO_INSTANT, &known->at_us, err);
+    st = st ? st : an_corrections_hide(store, err);
     /* views are no change of the store, but SQLite takes them for one */
     st = st ? st : an_sql_run(store, "PRAGMA query_only = OFF", "going back in time", err);
     st = st ? st : make_views(store, &cut, err);
-    return st ? st : an_sql_run(store, "PRAGMA query_only = ON", "going back in time", err);
+    st = st ? st : an_sql_run(store, "PRAGMA query_only = ON", "going back in time", err);
+    return st ? st : an_corrections_show(store, err);
 }
 
 static enum an_status may_go(const struct an_store *store, struct an_error *err)

@@ -80,7 +80,7 @@ static const char *query_of(enum an_part part)
                " FROM stream WHERE file_id = $1 ORDER BY stream_id";
     case AN_PART_LINK:
         return "SELECT link_id, child_id, parent_id, role, region, share, row_no, column_no,"
-               " at_us, file_id, line_no FROM link WHERE file_id = $1 ORDER BY link_id";
+               " at_us, file_id, line_no FROM main.link WHERE file_id = $1 ORDER BY link_id";
     case AN_PART_VISIT:
         return "SELECT visit_id, file_id, item_id, first_us, last_us, shift_from_us, shift,"
                " first_line, last_line, rows_taken, rows_digest, purpose, gauge, tool, who, attempt"

@@ -9,6 +9,7 @@
  */
 #include "andamento/store/genealogy.h"
 
+#include "store/correction.h"
 #include "store/handle.h"
 
 #include <stdlib.h>
@@ -114,7 +115,8 @@ static enum an_status read_links(struct an_store *store, int64_t item_id, bool u
                                  struct an_lineage **lineage, size_t *count, struct an_error *err)
 {
 #define LINEAGE_COLUMNS                                                                            \
-    "SELECT i.item_id, i.kind, i.serial, k.child_id, k.parent_id, k.role, k.region, k.share,"      \
+    "SELECT i.item_id, i.kind, " AN_SERIAL_OF_I                                                    \
+    ", k.child_id, k.parent_id, k.role, k.region, k.share,"                                        \
     " k.row_no, k.column_no, k.at_us, k.file_id, k.line_no, k.link_id, coalesce(f.name, ''),"      \
     " t.confidence, e.at_us, e.file_id, e.line_no FROM link k JOIN item i"
 #define LINEAGE_REST                                                                               \
@@ -165,7 +167,8 @@ static enum an_status read_links(struct an_store *store, int64_t item_id, bool u
 /* ---- other serials -------------------------------------------------------------------------------- */
 static enum an_status any_alias(struct an_store *store, bool *any, struct an_error *err)
 {
-    static const char sql[] = "SELECT min(alias_id) FROM alias";
+    static const char sql[] = "SELECT coalesce((SELECT min(alias_id) FROM alias),"
+                              " (SELECT min(is_id) FROM correction WHERE is_id IS NOT NULL))";
     struct an_query query;
     bool found = false;
     enum an_status st = an_query_start(&query, store, sql, "looking for aliases", err);
@@ -215,10 +218,15 @@ enum an_status an_store_known_as(struct an_store *store, int64_t other_id, struc
                                  struct an_known_as **known, size_t *count, struct an_error *err)
 {
     static const char sql[] =
-        "SELECT i.item_id, i.kind, i.serial, a.from_us, a.until_us, coalesce(f.name, ''), a.line_no"
+        "SELECT * FROM (SELECT i.item_id, i.kind, i.serial, a.from_us, a.until_us,"
+        " coalesce(f.name, ''), a.line_no, a.alias_id AS number"
         " FROM alias a JOIN item i ON i.item_id = a.item_id"
         " LEFT JOIN file f ON f.file_id = a.file_id WHERE a.other_id = $1"
-        " ORDER BY coalesce(a.until_us, 9223372036854775807) DESC, a.alias_id DESC";
+        " UNION ALL SELECT i.item_id, i.kind, i.serial, NULL, NULL,"
+        " 'correction ' || c.correction_id, 0, 0"
+        " FROM correction c JOIN item i ON i.item_id = c.is_id"
+        " WHERE c.item_id = $1 AND c.kind = 1" AN_IN_FORCE
+        ") ORDER BY coalesce(until_us, 9223372036854775807) DESC, number DESC";
     return read_aliases(store, sql, other_id, arena, known, count, err);
 }
 
@@ -226,10 +234,14 @@ enum an_status an_store_aliases(struct an_store *store, int64_t item_id, struct 
                                 struct an_known_as **known, size_t *count, struct an_error *err)
 {
     static const char sql[] =
-        "SELECT i.item_id, i.kind, i.serial, a.from_us, a.until_us, coalesce(f.name, ''), a.line_no"
+        "SELECT * FROM (SELECT i.item_id, i.kind, i.serial, a.from_us, a.until_us,"
+        " coalesce(f.name, ''), a.line_no, a.alias_id AS number"
         " FROM alias a JOIN item i ON i.item_id = a.other_id"
         " LEFT JOIN file f ON f.file_id = a.file_id WHERE a.item_id = $1"
-        " ORDER BY coalesce(a.from_us, -9223372036854775807), a.alias_id";
+        " UNION ALL SELECT i.item_id, i.kind, i.serial, NULL, NULL,"
+        " 'correction ' || c.correction_id, 0, 0 FROM correction c"
+        " JOIN item i ON i.item_id = c.item_id WHERE c.is_id = $1 AND c.kind = 1" AN_IN_FORCE
+        ") ORDER BY coalesce(from_us, -9223372036854775807), number";
     return read_aliases(store, sql, item_id, arena, known, count, err);
 }
 
@@ -397,8 +409,11 @@ enum an_status an_store_is_made_of(struct an_store *store, int64_t item_id, int6
                               " UNION SELECT k.parent_id FROM n"
                               " JOIN link k ON k.child_id = n.item_id)" /* UNION ends circles */
                               " SELECT 1 FROM n WHERE item_id = $2 LIMIT 1";
+    static const char corrected[] = "WITH RECURSIVE n (item_id) AS (SELECT $1 UNION " AN_STEP_UP
+                                    ") SELECT 1 FROM n WHERE item_id = $2 LIMIT 1";
     struct an_query query;
-    enum an_status st = an_query_start(&query, store, sql, "following an item's links", err);
+    enum an_status st = an_query_start(&query, store, store->links_corrected ? corrected : sql,
+                                       "following an item's links", err);
 
     *made = false;
     if (st) {

@@ -78,6 +78,7 @@ enum an_counter {
     AN_COUNT_RELEASE,
     AN_COUNT_LINK_END,
     AN_COUNT_ALIAS,
+    AN_COUNT_CORRECTION,
     AN_COUNTERS
 };
 
@@ -107,6 +108,7 @@ struct an_store {
     struct an_packer *packer;
     struct an_original_put *original;
     struct an_text coding; /* one row's encoding */
+    bool links_corrected;  /* a view stands before the links (correction_view.c) */
 };
 
 /* The status of an SQLite result, told with what was being done ("storing a sample"). An I/O

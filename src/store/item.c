@@ -3,6 +3,7 @@
  * Items, what went into what, and an item's visits to stations. It must never lose a zero or a
  * blank of a serial.
  */
+#include "store/correction.h"
 #include "store/handle.h"
 
 #include <math.h>
@@ -59,7 +60,8 @@ static void read_item(struct an_query *query, struct an_arena *arena, void *row)
 enum an_status an_store_item_by_id(struct an_store *store, int64_t item_id, struct an_arena *arena,
                                    struct an_item *item, struct an_error *err)
 {
-    static const char sql[] = "SELECT item_id, kind, serial FROM item WHERE item_id = $1";
+    static const char sql[] =
+        "SELECT i.item_id, i.kind, " AN_SERIAL_OF_I " FROM item i WHERE i.item_id = $1";
     struct an_query query;
     const enum an_status st = an_query_start(&query, store, sql, "reading an item", err);
     if (st) {
@@ -75,7 +77,7 @@ static enum an_status link_is_there(struct an_store *store, const struct an_link
                                     struct an_error *err)
 {
     static const char sql[] =
-        "SELECT 1 FROM link WHERE child_id = $1 AND parent_id = $2 AND coalesce(role, '') = $3"
+        "SELECT 1 FROM main.link WHERE child_id = $1 AND parent_id = $2 AND coalesce(role, '') = $3"
         " AND coalesce(region, '') = $4 AND coalesce(row_no, -1) = $5"
         " AND coalesce(column_no, -1) = $6 AND ($7 IS NULL OR coalesce(at_us, -1) = $7)";
     struct an_query query;
@@ -115,7 +117,7 @@ enum an_status an_store_put_link(struct an_store *store, const struct an_link *l
                                  struct an_error *err)
 {
     static const char sql[] =
-        "INSERT INTO link (link_id, child_id, parent_id, role, region, share, row_no, column_no,"
+        "INSERT INTO main.link (link_id, child_id, parent_id, role, region, share, row_no, column_no,"
         " at_us, file_id, line_no) VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11)";
     static const char doing[] = "storing a link";
     struct an_query query;
@@ -207,11 +209,15 @@ enum an_status an_store_count_in(struct an_store *store, const int64_t *item_ids
                               " JOIN link k ON k.parent_id = n.item_id)" /* UNION ends circles */
                               " SELECT 1 FROM into_item n JOIN item i ON i.item_id = n.item_id"
                               " WHERE i.kind = $2 LIMIT 1";
+    static const char corrected[] = "WITH RECURSIVE n (item_id) AS (SELECT $1 UNION " AN_STEP_DOWN
+                                    ") SELECT 1 FROM n JOIN item i ON i.item_id = n.item_id"
+                                    " WHERE i.kind = $2 AND n.item_id <> $1 LIMIT 1";
     size_t found_count = 0;
     for (size_t k = 0; k < count; k++) {
         struct an_query query;
         bool found = false;
-        enum an_status st = an_query_start(&query, store, sql, "following an item's links", err);
+        enum an_status st = an_query_start(&query, store, store->links_corrected ? corrected : sql,
+                                           "following an item's links", err);
         if (st) {
             return st;
         }

@@ -4,6 +4,7 @@
  * its rows by an index. Being named by a link makes no item known.
  */
 #include "andamento/store/intake.h"
+#include "store/correction.h"
 #include "store/handle.h"
 
 enum an_status an_store_item_seen(struct an_store *store, const char *kind, struct an_bytes serial,
@@ -61,10 +62,15 @@ enum an_status an_store_item_closed(struct an_store *store, int64_t item_id, con
                               " JOIN visit v ON v.item_id = i.item_id"
                               " JOIN file f ON f.file_id = v.file_id"
                               " WHERE i.kind = $2 AND f.station = $3 AND f.file_id <> $4 LIMIT 1";
+    static const char corrected[] =
+        "WITH RECURSIVE n (item_id) AS (SELECT $1 UNION " AN_STEP_DOWN
+        ") SELECT i.serial, v.last_us FROM n JOIN item i ON i.item_id = n.item_id"
+        " JOIN visit v ON v.item_id = i.item_id JOIN file f ON f.file_id = v.file_id"
+        " WHERE i.kind = $2 AND f.station = $3 AND f.file_id <> $4 LIMIT 1";
     struct an_query query;
     bool found = false;
-    enum an_status st =
-        an_query_start(&query, store, sql, "looking whether an item is closed", err);
+    enum an_status st = an_query_start(&query, store, store->links_corrected ? corrected : sql,
+                                       "looking whether an item is closed", err);
     *serial = NULL;
     if (st) {
         return st;
@@ -213,7 +219,9 @@ enum an_status an_store_means_before(struct an_store *store, int64_t stream_id, 
                                      size_t most, double *means, size_t *count,
                                      struct an_error *err)
 {
-    static const char sql[] = "SELECT mean FROM sample WHERE stream_id = $1 AND file_id <> $2"
+    static const char sql[] = "SELECT mean * coalesce((SELECT c.factor"
+                              " FROM corrected_sample c WHERE c.sample_id = s.sample_id" AN_IN_FORCE
+                              "), 1.0) FROM sample s WHERE stream_id = $1 AND file_id <> $2"
                               " ORDER BY at_us DESC, sample_id DESC LIMIT $3";
     struct an_query query;
     bool more = false;
@@ -249,8 +257,9 @@ enum an_status an_store_suspects(struct an_store *store, int64_t stream_id, int6
         "SELECT s.sample_id, s.at_us, u.code, i.serial FROM sample s"
         " JOIN suspect u ON u.sample_id = s.sample_id JOIN item i ON i.item_id = s.item_id"
         " WHERE s.stream_id = $1 AND s.at_us >= $2 AND s.at_us < $3 AND NOT EXISTS"
-        " (SELECT 1 FROM superseded x WHERE x.sample_id = s.sample_id)"
-        " ORDER BY s.at_us, s.sample_id, u.code";
+        " (SELECT 1 FROM superseded x WHERE x.sample_id = s.sample_id) AND NOT EXISTS"
+        " (SELECT 1 FROM corrected_sample c WHERE c.sample_id = s.sample_id AND c.factor IS NULL" AN_IN_FORCE
+        ") ORDER BY s.at_us, s.sample_id, u.code";
     struct an_query query;
     void *rows = NULL;
     enum an_status st = an_query_start(&query, store, sql, "listing suspect samples", err);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Items by what people call them. Must never read all serials: there may be a million. */
 #include "andamento/store/genealogy.h"
+#include "store/correction.h"
 #include "store/handle.h"
 
 static void read_named(struct an_query *query, struct an_arena *arena, void *row)
@@ -18,13 +19,18 @@ enum an_status an_store_items_named(struct an_store *store, const char *kind,
                                     struct an_item **items, size_t *count, struct an_error *err)
 {
     static const char of_kind[] =
-        "SELECT item_id, kind, serial FROM item WHERE kind = $1 AND serial = $2";
+        "SELECT item_id, kind, serial FROM item WHERE kind = $1 AND serial = $2"
+        " UNION SELECT i.item_id, i.kind, c.serial FROM correction c"
+        " JOIN item i ON i.item_id = c.item_id WHERE c.serial = $2 AND i.kind = $1"
+        " AND c.kind = 1 AND c.is_id IS NULL" AN_IN_FORCE;
     static const char of_all[] =
         "WITH RECURSIVE kinds (kind) AS (SELECT (SELECT min(kind) FROM item) UNION ALL"
         " SELECT (SELECT min(i.kind) FROM item i WHERE i.kind > k.kind) FROM kinds k"
         " WHERE k.kind IS NOT NULL)"
         " SELECT i.item_id, i.kind, i.serial FROM kinds k CROSS JOIN item i ON i.kind = k.kind"
-        " WHERE i.serial = $1 ORDER BY i.kind";
+        " WHERE i.serial = $1 UNION SELECT i.item_id, i.kind, c.serial FROM correction c"
+        " JOIN item i ON i.item_id = c.item_id WHERE c.serial = $1 AND c.kind = 1"
+        " AND c.is_id IS NULL" AN_IN_FORCE " ORDER BY 2, 1";
     struct an_query query;
     void *rows = NULL;
     enum an_status st =

@@ -9,6 +9,7 @@
  * A new store is made under another name and moved to its place whole.
  */
 #include "andamento/store/collector.h"
+#include "store/correction.h"
 #include "store/handle.h"
 #include "store/lock.h"
 #include "store/migrate.h"
@@ -23,6 +24,7 @@
 #include <unistd.h>
 
 enum { AN_WRITER_WAIT_MS = 20000 };
+enum { CORRECTIONS_FORMAT = 10 }; /* the first with corrections */
 #define QUICK_CHECK_BYTES (INT64_C(8) << 20) /* larger stores are not read through when opened */
 
 const char *an_store_path(const struct an_store *store)
@@ -418,7 +420,8 @@ static enum an_status open_existing(struct an_store *store, const struct an_migr
                          "format %d, after a copy",
                          store->path, (long long)version, newest);
         }
-        return st ? st : set_up_file(store, err);
+        st = st ? st : set_up_file(store, err);
+        return st || newest < CORRECTIONS_FORMAT ? st : an_corrections_show(store, err);
     }
     st = open_database(store, store->path, SQLITE_OPEN_READWRITE, err);
     if (!st) {
@@ -436,7 +439,7 @@ static enum an_status open_existing(struct an_store *store, const struct an_migr
     if (!st && version < newest) {
         st = migrate_older(store, list, count, version, err);
     }
-    return st;
+    return st || newest < CORRECTIONS_FORMAT ? st : an_corrections_show(store, err);
 }
 
 /* A command of a person waits for its turn beside a collector that follows, and for nobody else. */

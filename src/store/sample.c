@@ -6,6 +6,7 @@
  * A sample carries its ordinal in its stream, so that a stream's number of samples is known from
  * its newest one, however many there are.
  */
+#include "store/correction.h"
 #include "store/handle.h"
 
 #include <string.h>
@@ -258,8 +259,15 @@ enum an_status an_store_put_sample(struct an_store *store, struct an_sample *sam
 #define SAMPLE_COLUMNS                                                                             \
     "SELECT s.sample_id, s.stream_id, s.visit_id, s.item_id, s.file_id, s.at_us, s.shift_from_us," \
     " s.n, s.missing, s.mean, s.ssd, s.min_value, s.max_value, s.counted, s.opportunities,"        \
-    " s.decimals, s.first_line, s.last_line, s.ribbon, i.serial, f.known_us"                       \
+    " s.decimals, s.first_line, s.last_line, s.ribbon, " AN_SERIAL_OF_I ", f.known_us"
+#define SAMPLE_TABLES                                                                              \
     " FROM sample s JOIN item i ON i.item_id = s.item_id JOIN file f ON f.file_id = s.file_id"
+#define SAMPLE_CHOICE " WHERE s.stream_id = $1 AND s.at_us >= $2 AND s.at_us < $3" NOT_SUPERSEDED
+/* Only where samples were corrected: of these the factor, without what was withdrawn. */
+#define CORRECTED_COLUMNS SAMPLE_COLUMNS ", c.factor, c.correction_id"
+#define CORRECTED_TABLES                                                                           \
+    SAMPLE_TABLES " LEFT JOIN corrected_sample c ON c.sample_id = s.sample_id" AN_IN_FORCE
+#define CORRECTED_CHOICE SAMPLE_CHOICE " AND (c.sample_id IS NULL OR c.factor IS NOT NULL)"
 
 static void read_sample(struct an_query *query, struct an_arena *arena, void *row)
 {
@@ -285,6 +293,22 @@ static void read_sample(struct an_query *query, struct an_arena *arena, void *ro
     sample->ribbon = an_column_text(query, 18, arena);
     sample->serial = an_column_text(query, 19, arena);
     sample->known_us = an_column_int(query, 20);
+    sample->factor = 1.0;
+}
+
+/* Counts have no unit. */
+static void read_corrected(struct an_query *query, struct an_arena *arena, void *row)
+{
+    struct an_sample *sample = row;
+    read_sample(query, arena, row);
+    sample->corrected_by = an_column_int_or(query, 22, 0);
+    if (sample->corrected_by) {
+        sample->factor = an_column_real(query, 21);
+        sample->mean *= sample->factor;
+        sample->ssd *= sample->factor * sample->factor;
+        sample->min *= sample->factor;
+        sample->max *= sample->factor;
+    }
 }
 
 static void reverse(struct an_sample *samples, size_t count)
@@ -301,16 +325,27 @@ static enum an_status samples_of(struct an_store *store, int64_t stream_id, int6
                                  int64_t until_us, size_t most, struct an_arena *arena,
                                  struct an_sample **samples, size_t *count, struct an_error *err)
 {
-    static const char all[] =
-        SAMPLE_COLUMNS " WHERE s.stream_id = $1 AND s.at_us >= $2 AND s.at_us < $3" NOT_SUPERSEDED
-                       " ORDER BY s.at_us, s.sample_id";
-    static const char last[] =
-        SAMPLE_COLUMNS " WHERE s.stream_id = $1 AND s.at_us >= $2 AND s.at_us < $3" NOT_SUPERSEDED
-                       " ORDER BY s.at_us DESC, s.sample_id DESC LIMIT $4";
+#define FORWARD " ORDER BY s.at_us, s.sample_id"
+#define BACKWARD " ORDER BY s.at_us DESC, s.sample_id DESC LIMIT $4"
+    static const char all[] = SAMPLE_COLUMNS SAMPLE_TABLES SAMPLE_CHOICE FORWARD;
+    static const char last[] = SAMPLE_COLUMNS SAMPLE_TABLES SAMPLE_CHOICE BACKWARD;
+    static const char all_corrected[] = CORRECTED_COLUMNS CORRECTED_TABLES CORRECTED_CHOICE FORWARD;
+    static const char last_corrected[] =
+        CORRECTED_COLUMNS CORRECTED_TABLES CORRECTED_CHOICE BACKWARD;
+#undef FORWARD
+#undef BACKWARD
     struct an_query query;
     void *rows = NULL;
-    enum an_status st =
-        an_query_start(&query, store, most ? last : all, "reading a stream's samples", err);
+    bool corrected = false;
+    enum an_status st = an_any_sample_corrected(store, &corrected, err);
+    const char *plain = most ? last : all;
+
+    st = st ? st
+            : an_query_start(&query, store,
+                             !corrected ? plain
+                             : most     ? last_corrected
+                                        : all_corrected,
+                             "reading a stream's samples", err);
     if (st) {
         return st;
     }
@@ -320,7 +355,8 @@ static enum an_status samples_of(struct an_store *store, int64_t stream_id, int6
     if (most) {
         an_query_int(&query, most > INT64_MAX ? INT64_MAX : (int64_t)most);
     }
-    st = an_query_collect(&query, sizeof **samples, read_sample, arena, &rows, count, err);
+    st = an_query_collect(&query, sizeof **samples, corrected ? read_corrected : read_sample, arena,
+                          &rows, count, err);
     if (!st) {
         *samples = rows;
         if (most) {

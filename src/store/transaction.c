@@ -7,6 +7,7 @@
  * that could not be synced would then be believed safe, and the log that still holds it reused.
  */
 #include "andamento/store/genealogy.h"
+#include "store/correction.h"
 #include "store/handle.h"
 
 #include <string.h>
@@ -34,6 +35,7 @@ enum an_status an_store_begin(struct an_store *store, struct an_error *err)
     if (!st && store->rollback_due) {
         st = an_store_end_rollback(store, doing, err);
     }
+    st = st ? st : an_corrections_show(store, err);
     if (!st) {
         st = an_sql_run(store, "BEGIN IMMEDIATE", doing, err);
         store->in_transaction = true;
@@ -196,7 +198,7 @@ enum an_status an_store_peek_id(struct an_store *store, enum an_counter counter,
         [AN_COUNT_SIGHTING] = "SELECT max(sighting_id) FROM file_sighting",
         [AN_COUNT_ITEM] = "SELECT max(item_id) FROM item",
         [AN_COUNT_STREAM] = "SELECT max(stream_id) FROM stream",
-        [AN_COUNT_LINK] = "SELECT max(link_id) FROM link",
+        [AN_COUNT_LINK] = "SELECT max(link_id) FROM main.link",
         [AN_COUNT_VISIT] = "SELECT max(visit_id) FROM visit",
         [AN_COUNT_SAMPLE] = "SELECT max(sample_id) FROM sample",
         [AN_COUNT_BLOCK] = "SELECT max(block_id) FROM block",
@@ -214,6 +216,7 @@ enum an_status an_store_peek_id(struct an_store *store, enum an_counter counter,
         [AN_COUNT_RELEASE] = "SELECT max(release_id) FROM release",
         [AN_COUNT_LINK_END] = "SELECT max(end_id) FROM link_end",
         [AN_COUNT_ALIAS] = "SELECT max(alias_id) FROM alias",
+        [AN_COUNT_CORRECTION] = "SELECT max(correction_id) FROM correction",
     };
     enum an_status st = AN_OK;
     if (store->next_id[counter] == 0) {

@@ -204,9 +204,11 @@ struct an_sample {
     double count, opportunities; /* counted characteristics; NAN otherwise */
     int decimals;                /* most decimals among its readings, in the unit of the column */
     uint64_t first_line, last_line;
-    const char *ribbon; /* upstream batch, several joined by " + ", or NULL */
-    const char *serial; /* reading only: the item's serial */
-    int64_t known_us;   /* reading only: when its file was taken */
+    const char *ribbon;   /* upstream batch, several joined by " + ", or NULL */
+    const char *serial;   /* reading only: the item's serial */
+    int64_t known_us;     /* reading only: when its file was taken */
+    double factor;        /* reading only: of its unit's correction, in the values; 1 if none */
+    int64_t corrected_by; /* reading only: that correction (correction.h); 0: none */
 };
 AN_CHECKED enum an_status an_store_put_sample(struct an_store *store, struct an_sample *sample,
                                               struct an_error *err); /* fills sample_id */
