@@ -134,4 +134,9 @@ bool an_pattern_fits(const struct an_pattern *pattern, const char *text);
 /* Group 1 of the first match; false if there is no match or no such group. */
 bool an_pattern_group(const struct an_pattern *pattern, const char *text, struct an_bytes *group);
 
+/* plan_links.c: does some rule of the line end links such as this rule's? */
+bool an_plan_may_end(const struct an_plan *plan, const struct an_link_rule *rule);
+/* Do the line's rules lead from the kind of the whole, link by link, to that of the part? */
+bool an_plan_may_loop(const struct an_plan *plan, const struct an_link_rule *rule);
+
 #endif
