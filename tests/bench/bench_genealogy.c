@@ -82,11 +82,11 @@ static void step(sqlite3_stmt *statement)
     (void)sqlite3_reset(statement);
 }
 
-static void item(int64_t id, const char *kind, const char *format, int64_t number)
+static void item(int64_t id, const char *kind, const char *prefix, int digits, int64_t number)
 {
     char serial[40];
 
-    (void)snprintf(serial, sizeof serial, format, (long long)number);
+    (void)snprintf(serial, sizeof serial, "%s-%0*lld", prefix, digits, (long long)number);
     (void)sqlite3_bind_int64(put_item, 1, id);
     (void)sqlite3_bind_text(put_item, 2, kind, -1, SQLITE_STATIC);
     (void)sqlite3_bind_text(put_item, 3, serial, -1, SQLITE_TRANSIENT);
@@ -130,7 +130,7 @@ static void make_file(const char *path)
     an_store_close(store);
 }
 
-/* Serials of batches and their links; returns the next free id. */
+/* How many there are of each, and where their ids begin. */
 struct plan {
     int64_t tiles, carriers, bonds, pastes, walls; /* carriers: of one colour and slot */
     int64_t run, wafer, carrier, bond, paste, tile, wall, end; /* first ids */
@@ -158,21 +158,21 @@ static struct plan make_plan(int64_t tiles)
 static void make_batches(const struct plan *p)
 {
     for (int64_t i = p->run; i < p->wafer; i++) {
-        item(i, "run", "ER-%05lld", i);
+        item(i, "run", "ER", 5, i);
     }
     for (int64_t i = p->wafer; i < p->carrier; i++) {
-        item(i, "wafer", "WB-%06lld", i - p->wafer);
+        item(i, "wafer", "WB", 6, i - p->wafer);
         link(p->run + (i - p->wafer) / 30, i, NULL, 1, 0, 0);
     }
     for (int64_t i = p->carrier; i < p->bond; i++) {
-        item(i, "carrier", "DB-%06lld", i - p->carrier);
+        item(i, "carrier", "DB", 6, i - p->carrier);
         link(p->wafer + (i - p->carrier) / 4, i, NULL, 1, 0, 0);
     }
     for (int64_t i = p->bond; i < p->paste; i++) {
-        item(i, "bond_lot", "BM-%04lld", i - p->bond);
+        item(i, "bond_lot", "BM", 4, i - p->bond);
     }
     for (int64_t i = p->paste; i < p->tile; i++) {
-        item(i, "paste_lot", "PL-%04lld", i - p->paste);
+        item(i, "paste_lot", "PL", 4, i - p->paste);
     }
 }
 
@@ -183,7 +183,7 @@ static void make_tiles(const struct plan *p)
     for (int64_t k = 0; k < p->tiles; k++) {
         const int64_t id = p->tile + k;
 
-        item(id, "tile", "T-%08lld", k);
+        item(id, "tile", "T", 8, k);
         for (int slot = 0; slot < 9; slot++) {
             link(p->carrier + k / CARRIER_TILES * 9 + slot, id, colours[slot / 3],
                  slot % 3 == 0 ? 0.5 : 0.25, 0, 0);
@@ -192,7 +192,7 @@ static void make_tiles(const struct plan *p)
         link(p->paste + k / PASTE_TILES, id, NULL, 1, 0, 0);
     }
     for (int64_t w = 0; w < p->walls; w++) {
-        item(p->wall + w, "wall", "W-%06lld", w);
+        item(p->wall + w, "wall", "W", 6, w);
         for (int at = 0; at < WALL_TILES; at++) {
             link(p->tile + w * WALL_TILES + at, p->wall + w, NULL, 1.0 / WALL_TILES, at / 8 + 1,
                  at % 8 + 1);
@@ -228,7 +228,7 @@ static char *take_indexes(void)
     for (int i = 0; i < count; i++) {
         char drop[100];
 
-        (void)snprintf(drop, sizeof drop, "DROP INDEX %s", names[i]);
+        (void)snprintf(drop, sizeof drop, "DROP INDEX %.60s", names[i]);
         run(drop);
     }
     return again;
