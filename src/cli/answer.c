@@ -14,6 +14,11 @@ void an_cli_flush(struct an_cli *cli)
     if (cli->out.failed) {
         cli->out_failed = true;
     }
+    if (cli->kept) {
+        an_text_add_bytes(cli->kept, (struct an_bytes){(const unsigned char *)an_text_of(&cli->out),
+                                                       cli->out.length});
+        done = cli->out.length;
+    }
     while (done < cli->out.length && !cli->out_failed) {
         const ssize_t wrote = write(cli->answer_fd, cli->out.at + done, cli->out.length - done);
         if (wrote >= 0) {

@@ -10,6 +10,7 @@
 
 #include "andamento/base/instant.h"
 #include "andamento/store/as_of.h"
+#include "cli/then_now.h"
 
 #include <fnmatch.h>
 #include <signal.h>
@@ -32,6 +33,12 @@ static const struct an_option shared_options[] = {
 
 static const struct an_option reading_options[] = {
     {"as-of", 0, "TIME", "as it was known then: a time, a date (its end), or the ledger's entries"},
+    AN_OPTION_END,
+};
+
+static const struct an_option comparing_options[] = {
+    {"then-and-now", 0, NULL,
+     "with --as-of: what differs between then and now, row by row, and why"},
     AN_OPTION_END,
 };
 
@@ -104,6 +111,9 @@ static void help_command(const struct an_command *command, struct an_text *out)
     if (command->as_of) {
         an_options_help(reading_options, out);
     }
+    if (command->rows_of) {
+        an_options_help(comparing_options, out);
+    }
     an_options_help(shared_options, out);
     if (command->more) {
         an_text_addf(out, "\n%s", command->more);
@@ -149,6 +159,7 @@ static enum an_status go_back(struct an_cli *cli, const char *text)
     if (digits > 0 && digits < 16 && !text[digits]) {
         st = an_store_as_of_size(cli->store, strtoll(text, NULL, 10), &known, &cli->err);
         cli->as_of_us = known.at_us;
+        cli->as_of_entries = known.entries;
         return st;
     }
     st = an_cli_read_line(cli);
@@ -158,7 +169,9 @@ static enum an_status go_back(struct an_cli *cli, const char *text)
     st = st ? st : moment_of(cli, text, &cli->as_of_us);
     an_line_close(cli->line);
     cli->line = NULL;
-    return st ? st : an_store_as_of(cli->store, cli->as_of_us, &known, &cli->err);
+    st = st ? st : an_store_as_of(cli->store, cli->as_of_us, &known, &cli->err);
+    cli->as_of_entries = known.entries;
+    return st;
 }
 
 enum an_status an_cli_open(struct an_cli *cli, enum an_store_mode mode, bool with_line)
@@ -166,7 +179,7 @@ enum an_status an_cli_open(struct an_cli *cli, enum an_store_mode mode, bool wit
     const char *as_of = an_option_value(&cli->options, "as-of");
     enum an_status st = an_store_open(an_cli_store_path(cli), mode, &cli->store, &cli->err);
 
-    st = st || !as_of ? st : go_back(cli, as_of);
+    st = st || !as_of || cli->is_now ? st : go_back(cli, as_of);
     return st || !with_line ? st : an_cli_read_line(cli);
 }
 
@@ -381,7 +394,8 @@ static enum an_exit run_command(struct an_cli *cli, const struct an_command *com
                                 char *argv[])
 {
     const struct an_option *const tables[] = {command->options, shared_options,
-                                              command->as_of ? reading_options : NULL, NULL};
+                                              command->as_of ? reading_options : NULL,
+                                              command->rows_of ? comparing_options : NULL, NULL};
     enum an_status st = an_options_parse(argc, argv, tables, cli->arena, &cli->options, &cli->err);
     if (!st) {
         st = choose_format(cli);
@@ -401,7 +415,8 @@ static enum an_exit run_command(struct an_cli *cli, const struct an_command *com
     cli->quiet = an_option_on(&cli->options, "quiet");
     cli->verbose = an_option_on(&cli->options, "verbose");
     cli->dry_run = an_option_on(&cli->options, "dry-run");
-    return command->run(cli);
+    return an_option_on(&cli->options, "then-and-now") ? an_then_now_run(cli, command)
+                                                       : command->run(cli);
 }
 
 static enum an_exit dispatch(struct an_cli *cli, int argc, char *argv[])

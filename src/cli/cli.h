@@ -49,9 +49,15 @@ struct an_cli {
     bool out_failed;
     struct an_store *store;
     struct an_line *line;
-    int64_t as_of_us;    /* the moment of --as-of; AN_NO_INSTANT: now */
-    struct an_error err; /* of the failure in hand */
+    int64_t as_of_us;      /* the moment of --as-of; AN_NO_INSTANT: now */
+    int64_t as_of_entries; /* of the ledger then */
+    bool is_now;           /* --as-of is passed over: the second run of --then-and-now */
+    struct an_text *kept;  /* NULL, or takes what would go to stdout */
+    struct an_error err;   /* of the failure in hand */
 };
+
+/* What a row of a command's CSV is about, for --then-and-now. */
+enum an_rows_of { AN_ROWS_NOT_COMPARED, AN_ROWS_SAMPLES, AN_ROWS_SIGNALS, AN_ROWS_LIMITS };
 
 struct an_command {
     const char *name;                /* "limits propose" */
@@ -61,7 +67,8 @@ struct an_command {
     const char *more;                /* further text of the help, or NULL */
     const struct an_option *options; /* ends with a NULL name */
     size_t operands_least, operands_most;
-    bool as_of; /* takes --as-of: it only reads, through an_cli_open() */
+    bool as_of;              /* takes --as-of: it only reads, through an_cli_open() */
+    enum an_rows_of rows_of; /* takes --then-and-now, too */
     enum an_exit (*run)(struct an_cli *cli);
 };
 extern const struct an_command *const an_commands[]; /* NULL-terminated */

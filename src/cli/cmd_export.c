@@ -315,5 +315,6 @@ const struct an_command an_command_export = {
     .options = options,
     .operands_most = 100000,
     .as_of = true,
+    .rows_of = AN_ROWS_SAMPLES,
     .run = run,
 };

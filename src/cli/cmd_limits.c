@@ -482,5 +482,6 @@ const struct an_command an_command_limits_show = {
     .options = show_options,
     .operands_most = 100000,
     .as_of = true,
+    .rows_of = AN_ROWS_LIMITS,
     .run = run_show,
 };

@@ -176,5 +176,6 @@ const struct an_command an_command_signals = {
     .options = options,
     .operands_most = 100000,
     .as_of = true,
+    .rows_of = AN_ROWS_SIGNALS,
     .run = run,
 };
