@@ -145,6 +145,7 @@ enum an_status an_trace_common(struct an_store *store, const int64_t *item_ids, 
                                size_t least, struct an_trace_common *common, struct an_error *err)
 {
     struct gathering g = {.common = common};
+    bool own = false;
     enum an_status st = AN_OK;
 
     memset(common, 0, sizeof *common);
@@ -152,8 +153,10 @@ enum an_status an_trace_common(struct an_store *store, const int64_t *item_ids, 
     common->item_count = count;
     common->items =
         common->arena ? an_arena_alloc(common->arena, count + 1, sizeof *common->items) : NULL;
-    st = common->items ? gather_all(&g, store, item_ids, err)
+    st = common->items ? an_store_hold_view(store, &own, err)
                        : an_fail(err, AN_NO_MEMORY, "out of memory");
+    st = st ? st : gather_all(&g, store, item_ids, err);
+    an_store_let_view_go(store, own);
     if (!st && !keep_shared(&g, least)) {
         st = an_fail(err, AN_NO_MEMORY, "out of memory");
     }

@@ -184,28 +184,38 @@ static enum an_status say_several(struct finding *finding, const char *name)
     return st;
 }
 
-enum an_status an_trace_find(struct an_store *store, const struct an_line *line, const char *name,
-                             struct an_arena *arena, struct an_item *item, struct an_error *err)
+static enum an_status find(struct finding *finding, const char *name, struct an_item *item)
 {
-    struct finding finding = {.store = store, .line = line, .arena = arena, .err = err};
-    enum an_status st = look(&finding, NULL, name);
+    enum an_status st = look(finding, NULL, name);
 
-    if (!st && !finding.count) {
-        st = look_with_kind(&finding, name);
+    if (!st && !finding->count) {
+        st = look_with_kind(finding, name);
     }
-    if (!st && !finding.count) {
-        st = look_folded(&finding, name);
+    if (!st && !finding->count) {
+        st = look_folded(finding, name);
     }
     if (st) {
         return st;
     }
-    if (finding.count == 0) {
-        return say_unknown(&finding, name);
+    if (finding->count == 0) {
+        return say_unknown(finding, name);
     }
-    if (finding.count > 1) {
-        return say_several(&finding, name);
+    if (finding->count > 1) {
+        return say_several(finding, name);
     }
-    st = follow_alias(&finding, name);
-    *item = finding.items[0];
+    st = follow_alias(finding, name);
+    *item = finding->items[0];
+    return st;
+}
+
+enum an_status an_trace_find(struct an_store *store, const struct an_line *line, const char *name,
+                             struct an_arena *arena, struct an_item *item, struct an_error *err)
+{
+    struct finding finding = {.store = store, .line = line, .arena = arena, .err = err};
+    bool own = false;
+    enum an_status st = an_store_hold_view(store, &own, err);
+
+    st = st ? st : find(&finding, name, item);
+    an_store_let_view_go(store, own);
     return st;
 }
