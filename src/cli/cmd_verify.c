@@ -1,12 +1,16 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * verify: the ledger is whole, kept originals still have their hashes, rows are as digested, and
- * what is gone was dropped by record. Must never change anything.
+ * verify: everything stored against what was recorded of it, and against heads from paper. Must never
+ * change anything.
  */
 #include "andamento/store/intake.h"
 #include "andamento/store/retention.h"
+#include "andamento/store/verify.h"
 #include "cli/commands.h"
+#include "judge/samples_check.h"
 
+#include <stdarg.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -19,9 +23,36 @@ static int add_to_digest(void *context, const void *at, size_t length)
 struct tally {
     struct an_cli *cli;
     size_t findings;
+    const char **texts; /* of them, for the answer as JSON */
+    size_t capacity;
     size_t dropped; /* originals kept no longer, by record */
     struct an_retention_counts kept_no_longer;
 };
+
+static void add_finding(void *context, const char *text)
+{
+    struct tally *tally = context;
+    void *texts = tally->texts;
+
+    an_cli_say(tally->cli, "%s", text);
+    if (an_grow(&texts, tally->findings, &tally->capacity, sizeof *tally->texts)) {
+        tally->texts = texts;
+        tally->texts[tally->findings] = an_arena_printf(tally->cli->arena, "%s", text);
+    }
+    tally->findings++;
+}
+
+static void find(struct tally *tally, const char *format, ...) AN_PRINTF(2, 3);
+static void find(struct tally *tally, const char *format, ...)
+{
+    char text[1200];
+    va_list args;
+
+    va_start(args, format);
+    (void)vsnprintf(text, sizeof text, format, args);
+    va_end(args);
+    add_finding(tally, text);
+}
 
 /* A missing original is a finding unless a record says who dropped it. */
 static enum an_status check_missing(struct tally *tally, const struct an_file *file)
@@ -35,8 +66,7 @@ static enum an_status check_missing(struct tally *tally, const struct an_file *f
     if (!st && found) {
         tally->dropped++;
     } else if (!st) {
-        tally->findings++;
-        an_cli_say(cli, "file %lld (%s): %s", (long long)file->file_id, file->name, missing.text);
+        find(tally, "file %lld (%s): %s", (long long)file->file_id, file->name, missing.text);
     }
     return st;
 }
@@ -52,14 +82,12 @@ static enum an_status check_original(struct tally *tally, const struct an_file *
         an_store_original_read(cli->store, &file->hash, add_to_digest, digest, &cli->err);
     const struct an_sha256 hash = an_digest_close(digest);
     if (st == AN_OK && memcmp(hash.at, file->hash.at, sizeof hash.at) != 0) {
-        tally->findings++;
-        an_cli_say(cli, "file %lld (%s): the kept original is not what was taken",
-                   (long long)file->file_id, file->name);
+        find(tally, "file %lld (%s): the kept original is not what was taken",
+             (long long)file->file_id, file->name);
     } else if (st == AN_NOT_FOUND) {
         return check_missing(tally, file);
     } else if (st == AN_NO_STORE) {
-        tally->findings++;
-        an_cli_say(cli, "file %lld (%s): %s", (long long)file->file_id, file->name, cli->err.text);
+        find(tally, "file %lld (%s): %s", (long long)file->file_id, file->name, cli->err.text);
         return AN_OK;
     }
     return st;
@@ -71,17 +99,9 @@ static enum an_status check_rows(struct tally *tally, const struct an_file *file
     bool sound = false;
     const enum an_status st = an_store_file_check(cli->store, file->file_id, &sound, &cli->err);
     if (!st && !sound) {
-        tally->findings++;
-        an_cli_say(cli, "file %lld (%s): %s", (long long)file->file_id, file->name, cli->err.text);
+        find(tally, "file %lld (%s): %s", (long long)file->file_id, file->name, cli->err.text);
     }
     return st;
-}
-
-static void add_finding(void *context, const char *text)
-{
-    struct tally *tally = context;
-    tally->findings++;
-    an_cli_say(tally->cli, "%s", text);
 }
 
 static void tell_dropped(struct an_cli *cli, const struct tally *tally)
@@ -95,32 +115,140 @@ static void tell_dropped(struct an_cli *cli, const struct tally *tally)
     }
 }
 
+/* "3047:cf77...": a size and the root that a page of then prints, in 64 hexadecimal digits, or its
+ * first 16. */
+static enum an_status read_head(struct an_cli *cli, const char *text, uint64_t *size,
+                                const char **root)
+{
+    char *end = NULL;
+    *size = strtoull(text, &end, 10);
+    *root = *end == ':' ? end + 1 : "";
+    const size_t length = strlen(*root);
+    if (text[0] < '0' || text[0] > '9' || (length != 64 && length != 16) ||
+        strspn(*root, "0123456789abcdef") != length) {
+        return an_fail(&cli->err, AN_BAD_USAGE,
+                       "'%s' is no head: write entries:root as a page prints them, as in "
+                       "3047:cf77ee305a905f36",
+                       text);
+    }
+    return AN_OK;
+}
+
+static enum an_status check_heads(struct tally *tally)
+{
+    struct an_cli *cli = tally->cli;
+    enum an_status st = AN_OK;
+    const char *text = NULL;
+
+    for (size_t k = 0; !st && (text = an_option_value_at(&cli->options, "head", k)); k++) {
+        struct an_sha256 is;
+        const char *root = NULL;
+        uint64_t size = 0;
+        char hex[65];
+
+        st = read_head(cli, text, &size, &root);
+        if (st) {
+            return st;
+        }
+        st = an_ledger_root_at(cli->store, size, &is, &cli->err);
+        if (st == AN_NOT_FOUND) {
+            find(tally, "head %s: %s: its end was cut off, or the head is of another store", text,
+                 cli->err.text);
+            st = AN_OK;
+        } else if (!st && strncmp(an_sha256_hex(&is, hex), root, strlen(root)) != 0) {
+            find(tally,
+                 "head %s: the ledger's first %llu entries have the root %.16s: something among "
+                 "them was changed since that head was printed, or it is of another store",
+                 text, (unsigned long long)size, hex);
+        }
+    }
+    return st;
+}
+
+static enum an_status check_ledger(struct tally *tally)
+{
+    struct an_cli *cli = tally->cli;
+    bool sound = false;
+    enum an_status st = an_ledger_check(cli->store, &sound, &cli->err);
+
+    if (!st && !sound) {
+        find(tally, "ledger: %s", cli->err.text);
+    }
+    st = st ? st : check_heads(tally);
+    st = st ? st : an_store_releases_check(cli->store, &sound, &cli->err);
+    if (!st && !sound) {
+        find(tally, "%s", cli->err.text);
+    }
+    return st;
+}
+
+static void answer_json(struct tally *tally, const struct an_ledger_head *head, size_t files,
+                        const struct an_acts_counts *acts, const struct an_samples_check *samples)
+{
+    struct an_cli *cli = tally->cli;
+    struct an_json json = an_cli_json_begin(cli, "andamento.verify.1");
+    char hex[65];
+
+    an_json_object(&json);
+    an_json_put_integer(&json, "findings", (int64_t)tally->findings);
+    an_json_key(&json, "found");
+    an_json_array(&json);
+    for (size_t i = 0; i < tally->findings && tally->texts; i++) {
+        an_json_string(&json, tally->texts[i]);
+    }
+    an_json_end(&json, ']');
+    an_json_put_integer(&json, "files", (int64_t)files);
+    an_json_put_integer(&json, "ledger_size", (int64_t)head->size);
+    an_json_put_string(&json, "ledger_root", an_sha256_hex(&head->root, hex));
+    an_json_put_integer(&json, "records", acts->records);
+    an_json_put_integer(&json, "samples", samples->again);
+    an_json_put_integer(&json, "samples_counted", samples->counted);
+    an_json_put_integer(&json, "samples_derived", samples->derived);
+    an_json_put_integer(&json, "samples_dropped", samples->dropped);
+    an_json_put_integer(&json, "samples_earlier", samples->earlier);
+    an_json_put_integer(&json, "readings_dropped", tally->kept_no_longer.readings);
+    an_json_put_integer(&json, "originals_dropped", tally->kept_no_longer.originals);
+    an_json_end(&json, '}');
+    an_cli_json_end(cli, &json);
+}
+
+static void answer_text(struct tally *tally, const struct an_ledger_head *head, size_t count,
+                        const struct an_acts_counts *acts, const struct an_samples_check *samples)
+{
+    struct an_cli *cli = tally->cli;
+    char hex[65];
+
+    an_text_addf(&cli->out,
+                 "ledger of %llu entries, root %s\n"
+                 "%lld record%s of acts compared with their entries\n",
+                 (unsigned long long)head->size, an_sha256_hex(&head->root, hex),
+                 (long long)acts->records, an_plural((size_t)acts->records, "", "s"));
+    an_text_addf(
+        &cli->out,
+        "%lld sample%s made again from the readings; not so: %lld counted, "
+        "%lld derived, %lld of dropped readings, %lld read by an earlier line description\n",
+        (long long)samples->again, an_plural((size_t)samples->again, "", "s"),
+        (long long)samples->counted, (long long)samples->derived, (long long)samples->dropped,
+        (long long)samples->earlier);
+    an_text_addf(&cli->out, "%zu original%s read: %s\n", count - tally->dropped,
+                 an_plural(count - tally->dropped, "", "s"),
+                 tally->findings ? "see the lines above" : "each has the hash it was taken under");
+    tell_dropped(cli, tally);
+}
+
 static enum an_exit run(struct an_cli *cli)
 {
     struct tally tally = {.cli = cli};
-    bool sound = false;
+    struct an_acts_counts acts = {0};
+    struct an_samples_check samples = {0};
     struct an_ledger_head head;
     struct an_file *files = NULL;
     size_t count = 0;
-    char hex[65];
     enum an_status st = an_cli_open(cli, AN_STORE_READ, false);
-    if (!st) {
-        st = an_store_releases_check(cli->store, &sound, &cli->err);
-    }
-    if (!st && !sound) {
-        tally.findings++;
-        an_cli_say(cli, "%s", cli->err.text);
-    }
-    if (!st) {
-        st = an_ledger_check(cli->store, &sound, &cli->err);
-    }
-    if (!st && !sound) {
-        tally.findings++;
-        an_cli_say(cli, "ledger: %s", cli->err.text);
-    }
-    if (!st) {
-        st = an_ledger_head(cli->store, &head, &cli->err);
-    }
+    st = st ? st : an_store_shape_check(cli->store, add_finding, &tally, &cli->err);
+    st = st ? st : check_ledger(&tally);
+    st = st ? st : an_ledger_head(cli->store, &head, &cli->err);
+    st = st ? st : an_store_acts_check(cli->store, add_finding, &tally, &acts, &cli->err);
     if (!st) {
         st = an_store_files(cli->store, AN_NO_INSTANT, AN_NO_INSTANT, cli->arena, &files, &count,
                             &cli->err);
@@ -133,42 +261,36 @@ static enum an_exit run(struct an_cli *cli)
         st = an_store_retention_check(cli->store, add_finding, &tally, &tally.kept_no_longer,
                                       &cli->err);
     }
+    st = st ? st : an_samples_check(cli->store, add_finding, &tally, &samples, &cli->err);
     if (st) {
+        an_free(tally.texts);
         return an_cli_failed(cli, st);
     }
     if (cli->format == AN_FORMAT_JSON) {
-        struct an_json json = an_cli_json_begin(cli, "andamento.verify.1");
-        an_json_object(&json);
-        an_json_put_integer(&json, "findings", (int64_t)tally.findings);
-        an_json_put_integer(&json, "files", (int64_t)count);
-        an_json_put_integer(&json, "ledger_size", (int64_t)head.size);
-        an_json_put_string(&json, "ledger_root", an_sha256_hex(&head.root, hex));
-        an_json_put_integer(&json, "readings_dropped", tally.kept_no_longer.readings);
-        an_json_put_integer(&json, "originals_dropped", tally.kept_no_longer.originals);
-        an_json_end(&json, '}');
-        an_cli_json_end(cli, &json);
+        answer_json(&tally, &head, count, &acts, &samples);
     } else {
-        an_text_addf(&cli->out, "ledger of %llu entries, root %s\n%zu original%s read: %s\n",
-                     (unsigned long long)head.size, an_sha256_hex(&head.root, hex),
-                     count - tally.dropped, an_plural(count - tally.dropped, "", "s"),
-                     tally.findings ? "see the lines above"
-                                    : "each has the hash it was taken under");
-        tell_dropped(cli, &tally);
+        answer_text(&tally, &head, count, &acts, &samples);
     }
+    an_free(tally.texts);
     return tally.findings ? AN_EXIT_FINDING : AN_EXIT_DONE;
 }
 
-static const struct an_option options[] = {AN_OPTION_END};
+static const struct an_option options[] = {
+    {"head", 0, "ENTRIES:ROOT", "a head from paper: the ledger must have been so (repeatable)"},
+    AN_OPTION_END,
+};
 
 const struct an_command an_command_verify = {
     .name = "verify",
     .operands = "",
-    .summary =
-        "recompute the ledger's tree, the digests of the files' rows and the hashes of the originals",
-    .example = "andamento verify",
-    .more = "Someone who holds the store can rewrite it whole: compare the ledger's size and root\n"
-            "with those printed on a report that has left the machine.\n"
-            "Exit status 1: something is not as it was recorded.\n",
+    .summary = "compare everything stored with what was recorded, and with heads from paper",
+    .example = "andamento verify --head 3047:cf77ee305a905f36",
+    .more =
+        "Recomputes the ledger's tree, the digests of the files' rows, the records of acts, the\n"
+        "samples from their readings and the hashes of the originals, and checks the database.\n"
+        "Someone who holds the store can rewrite it whole: give the ledger's entries and root as\n"
+        "printed on a report that has left the machine. docs/verify.md tells what is found how.\n"
+        "Exit status 1: something is not as it was recorded.\n",
     .options = options,
     .run = run,
 };

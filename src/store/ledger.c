@@ -6,6 +6,7 @@
  * microseconds, LF, the kind, LF, the payload. Each row keeps the tree's peaks after it, which is
  * all the next entry needs; the check trusts none of them and starts from the payloads.
  */
+#include "andamento/store/verify.h"
 #include "store/handle.h"
 
 #include <string.h>
@@ -25,6 +26,24 @@ static enum an_status leaf_of(int64_t at_us, const char *kind, struct an_bytes p
     return st;
 }
 
+/* The tree after the entry at hand (entry, peaks); ends the query. */
+static enum an_status tree_of_row(struct an_query *query, const struct an_store *store,
+                                  struct an_tree *tree, struct an_error *err)
+{
+    enum an_status st = AN_OK;
+    tree->size = (uint64_t)an_column_int(query, 0) + 1;
+    const size_t bytes = an_tree_peak_count(tree->size) * sizeof tree->peaks[0];
+    const void *peaks = sqlite3_column_blob(query->stmt, 1);
+    if (!peaks || (size_t)sqlite3_column_bytes(query->stmt, 1) != bytes) {
+        st = an_fail(err, AN_NO_STORE, "the ledger of '%s' is damaged at entry %llu", store->path,
+                     (unsigned long long)(tree->size - 1));
+    } else {
+        memcpy(tree->peaks, peaks, bytes);
+    }
+    an_query_end(query);
+    return st;
+}
+
 static enum an_status read_tree(struct an_store *store, struct an_tree *tree, struct an_error *err)
 {
     static const char sql[] = "SELECT entry, peaks FROM ledger ORDER BY entry DESC LIMIT 1";
@@ -38,17 +57,7 @@ static enum an_status read_tree(struct an_store *store, struct an_tree *tree, st
     if (st || !found) {
         return st;
     }
-    tree->size = (uint64_t)an_column_int(&query, 0) + 1;
-    const size_t bytes = an_tree_peak_count(tree->size) * sizeof tree->peaks[0];
-    const void *peaks = sqlite3_column_blob(query.stmt, 1);
-    if (!peaks || (size_t)sqlite3_column_bytes(query.stmt, 1) != bytes) {
-        st = an_fail(err, AN_NO_STORE, "the ledger of '%s' is damaged at entry %llu", store->path,
-                     (unsigned long long)(tree->size - 1));
-    } else {
-        memcpy(tree->peaks, peaks, bytes);
-    }
-    an_query_end(&query);
-    return st;
+    return tree_of_row(&query, store, tree, err);
 }
 
 enum an_status an_ledger_append(struct an_store *store, const char *kind, const char *payload,
@@ -111,6 +120,32 @@ enum an_status an_ledger_head(struct an_store *store, struct an_ledger_head *hea
         head->size = tree.size;
         head->root = an_tree_root(&tree);
     }
+    return st;
+}
+
+enum an_status an_ledger_root_at(struct an_store *store, uint64_t size, struct an_sha256 *root,
+                                 struct an_error *err)
+{
+    static const char sql[] = "SELECT entry, peaks FROM ledger WHERE entry = $1";
+    struct an_query query;
+    struct an_tree tree = {0};
+    bool found = false;
+    enum an_status st = AN_OK;
+
+    if (size > 0 && size <= INT64_MAX) {
+        st = an_query_start(&query, store, sql, "reading the ledger", err);
+        if (st) {
+            return st;
+        }
+        an_query_int(&query, (int64_t)size - 1);
+        st = an_query_row(&query, &found, err);
+        st = st || !found ? st : tree_of_row(&query, store, &tree, err);
+    }
+    if (!st && size > 0 && !found) {
+        st = an_fail(err, AN_NOT_FOUND, "the ledger never had %llu entries",
+                     (unsigned long long)size);
+    }
+    *root = an_tree_root(&tree);
     return st;
 }
 

@@ -1,0 +1,294 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later */
+/*
+ * What verifying finds: each column of each record of an act changed behind the program's back, each
+ * record deleted, each object of the schema dropped; and nothing in a store that is whole. Columns
+ * and tables are taken from the schema, so those of tomorrow are looked at too.
+ */
+#include "andamento/base/instant.h"
+#include "andamento/base/text.h"
+#include "andamento/store/collector.h"
+#include "andamento/store/gauge.h"
+#include "andamento/store/proof.h"
+#include "andamento/store/verify.h"
+#include "support.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+static char found[8][400]; /* the first findings */
+static size_t findings;
+
+static void note(void *context, const char *text)
+{
+    (void)context;
+    if (findings < 8) {
+        (void)snprintf(found[findings], sizeof found[0], "%s", text);
+    }
+    findings++;
+}
+
+static struct an_store *open_to(const char *path, enum an_store_mode mode)
+{
+    struct an_error err;
+    struct an_store *store = NULL;
+    OK(an_store_open(path, mode, &store, &err));
+    return store;
+}
+
+static size_t acts_of(const char *path, struct an_acts_counts *counts)
+{
+    struct an_error err;
+    struct an_store *store = open_to(path, AN_STORE_READ);
+    findings = 0;
+    OK(an_store_acts_check(store, note, NULL, counts, &err));
+    an_store_close(store);
+    return findings;
+}
+
+static size_t shape_of(const char *path)
+{
+    struct an_error err;
+    struct an_store *store = open_to(path, AN_STORE_READ);
+    findings = 0;
+    OK(an_store_shape_check(store, note, NULL, &err));
+    an_store_close(store);
+    return findings;
+}
+
+static void add_acts(struct an_store *store, int64_t file_id)
+{
+    struct an_error err;
+    struct an_answer answer = {.signal_id = 1, .author = "A", .cause = "c", .reason = "r"};
+    struct an_gauge_record study = {.gauge = "G7",
+                                    .kind = 2,
+                                    .reading = "x",
+                                    .reference_value = 1.5,
+                                    .tolerance = (double)NAN,
+                                    .pool_above = 0.25,
+                                    .file = "g.csv",
+                                    .data = an_bytes_of("x\n1\n"),
+                                    .grade = 1,
+                                    .verdict = "good",
+                                    .author = "A",
+                                    .reason = "r"};
+    const struct an_collector_event events[] = {
+        {.act = AN_COLLECTOR_START, .boot = "b", .detail = "began", .signal_id = 1},
+        {.act = AN_COLLECTOR_CLOCK, .boot = "b", .detail = "clock", .step_us = 5},
+        {.act = AN_COLLECTOR_STOP, .boot = "b", .detail = "ended"}};
+    OK(an_store_put_answer(store, &answer, &err));
+    OK(an_store_put_gauge_study(store, &study, &err));
+    for (size_t k = 0; k < 3; k++) {
+        OK(an_store_put_collector_event(store, &events[k], &err));
+    }
+    OK(an_store_begin(store, &err));
+    OK(an_store_put_sighting(store, file_id, "again.csv", &err));
+    OK(an_store_commit(store, &err));
+}
+
+static const char *made(void)
+{
+    static char path[300];
+    struct an_error err;
+    struct filled filled;
+    (void)snprintf(path, sizeof path, "%s", scratch_path("v.store"));
+    struct an_store *store = open_to(path, AN_STORE_CREATE);
+    OK(fill_committed(store, 1, &filled, &err));
+    OK(decide_all(store, &filled, &err));
+    add_acts(store, filled.file_id);
+    an_store_close(store);
+    return path;
+}
+
+START_TEST(nothing_in_a_whole_store)
+{
+    struct an_acts_counts counts;
+    const char *path = made();
+    ck_assert_msg(acts_of(path, &counts) == 0, "%s", found[0]);
+    ck_assert_int_ge(counts.records, 12);
+    ck_assert_msg(shape_of(path) == 0, "%s", found[0]);
+}
+END_TEST
+
+/* One change by SQL of the test's own, with triggers, references and checks out of the way, undone
+ * by putting the file's copy back. */
+static void copy_file(const char *from, const char *to)
+{
+    char buffer[65536];
+    FILE *in = fopen(from, "rb");
+    FILE *out = fopen(to, "wb");
+    ck_assert(in && out);
+    for (size_t got; (got = fread(buffer, 1, sizeof buffer, in)) > 0;) {
+        ck_assert_uint_eq(fwrite(buffer, 1, got, out), got);
+    }
+    ck_assert_int_eq(fclose(in) | fclose(out), 0);
+}
+
+static void change(const char *path, const char *table, const char *verb, const char *sql)
+{
+    char text[2000];
+    (void)snprintf(text, sizeof text,
+                   "PRAGMA foreign_keys = OFF; PRAGMA ignore_check_constraints = ON;"
+                   " DROP TRIGGER IF EXISTS %s_no_%s; %s",
+                   table, verb, sql);
+    char why[200] = "";
+    const int rc = run_sql(path, text, why);
+    ck_assert_msg(rc == SQLITE_OK, "%s: %s", sql, why);
+}
+
+/* Columns that may be changed in tables of acts, "table column type" a line. */
+static char *list_columns(const char *path)
+{
+    sqlite3 *db = NULL;
+    sqlite3_stmt *stmt = NULL;
+    struct an_text text = {0};
+    ck_assert_int_eq(sqlite3_open_v2(path, &db, SQLITE_OPEN_READONLY, NULL), SQLITE_OK);
+    ck_assert_int_eq(
+        sqlite3_prepare_v2(db,
+                           "SELECT s.name, c.name FROM sqlite_schema s, pragma_table_info(s.name) c"
+                           " WHERE s.type = 'table' AND s.name NOT IN ('file', 'ledger')"
+                           " AND EXISTS (SELECT 1 FROM pragma_table_info(s.name)"
+                           " WHERE name = 'entry')",
+                           -1, &stmt, NULL),
+        SQLITE_OK);
+    while (sqlite3_step(stmt) == SQLITE_ROW) {
+        an_text_addf(&text, "%s %s\n", (const char *)sqlite3_column_text(stmt, 0),
+                     (const char *)sqlite3_column_text(stmt, 1));
+    }
+    (void)sqlite3_finalize(stmt);
+    (void)sqlite3_close(db);
+    return strdup(an_text_of(&text));
+}
+
+START_TEST(every_column_of_every_act)
+{
+    const char *path = made();
+    char copy[320];
+    char *columns = list_columns(path);
+    char *rest = NULL;
+    int changed = 0;
+    (void)snprintf(copy, sizeof copy, "%s.copy", path);
+    copy_file(path, copy);
+    for (char *line = strtok_r(columns, "\n", &rest); line; line = strtok_r(NULL, "\n", &rest)) {
+        char table[80];
+        char column[80];
+        char sql[1200];
+        struct an_acts_counts counts;
+        ck_assert_int_eq(sscanf(line, "%79s %79s", table, column), 2);
+        (void)snprintf(sql, sizeof sql, "SELECT count(*) FROM %s WHERE entry IS NOT NULL", table);
+        if (ask(path, sql) == 0) { /* of the streams: only those added outside a file */
+            continue;
+        }
+        (void)snprintf(sql, sizeof sql,
+                       "UPDATE %s SET %s = CASE typeof(%s) WHEN 'integer' THEN %s + 1"
+                       " WHEN 'real' THEN %s * 1.5 + 1 WHEN 'text' THEN %s || 'x'"
+                       " WHEN 'blob' THEN zeroblob(length(%s)) ELSE 1 END WHERE rowid ="
+                       " (SELECT max(rowid) FROM %s WHERE entry IS NOT NULL)",
+                       table, column, column, column, column, column, column, table);
+        change(path, table, "update", sql);
+        ck_assert_msg(acts_of(path, &counts) > 0, "%s.%s was changed", table, column);
+        copy_file(copy, path);
+        changed++;
+    }
+    ck_assert_int_gt(changed, 80);
+    free(columns);
+}
+END_TEST
+
+START_TEST(every_record_deleted)
+{
+    static const char *const tables[] = {
+        "line_revision",  "file_sighting", "limits", "limits_lock", "signal",          "hit",
+        "hit_withdrawal", "judged",        "answer", "gauge_study", "collector_event", "file"};
+    const char *path = made();
+    char copy[320];
+    (void)snprintf(copy, sizeof copy, "%s.copy", path);
+    copy_file(path, copy);
+    for (size_t k = 0; k < sizeof tables / sizeof *tables; k++) {
+        char sql[200];
+        struct an_acts_counts counts;
+        (void)snprintf(sql, sizeof sql, "DELETE FROM %s WHERE rowid = (SELECT min(rowid) FROM %s)",
+                       tables[k], tables[k]);
+        change(path, tables[k], "delete", sql);
+        ck_assert_msg(acts_of(path, &counts) > 0, "a row of %s was deleted", tables[k]);
+        copy_file(copy, path);
+    }
+}
+END_TEST
+
+static const struct {
+    const char *sql, *says;
+} shapes[] = {
+    {"DROP TRIGGER sample_no_update", "no trigger sample_no_update"},
+    {"DROP INDEX sample_by_time", "no index sample_by_time"},
+    {"DROP VIEW view_samples", "no view view_samples"},
+    {"CREATE TABLE mine (a)", "a table mine that its format does not have"},
+    {"DROP TRIGGER hit_no_delete; CREATE TRIGGER hit_no_delete BEFORE DELETE ON hit BEGIN"
+     " SELECT 1; END",
+     "trigger hit_no_delete is not as"},
+    {"ALTER TABLE answer ADD COLUMN more TEXT", "table answer is not as"},
+    {"PRAGMA foreign_keys = OFF; DROP TRIGGER hit_no_update; UPDATE hit SET signal_id = 99",
+     "a reference leads nowhere, of table: hit"},
+};
+
+START_TEST(shape)
+{
+    const char *path = made();
+    char why[200];
+    bool said = false;
+    ck_assert_int_eq(run_sql(path, shapes[_i].sql, why), SQLITE_OK);
+    ck_assert_uint_gt(shape_of(path), 0);
+    for (size_t k = 0; k < findings && k < 8; k++) {
+        said = said || strstr(found[k], shapes[_i].says);
+    }
+    ck_assert_msg(said, "'%s' instead of '%s'", found[0], shapes[_i].says);
+}
+END_TEST
+
+/* Roots of all sizes against RFC 9162's definition over the leaves. */
+START_TEST(roots_of_all_sizes)
+{
+    struct an_error err;
+    const char *path = made();
+    struct an_store *store = open_to(path, AN_STORE_READ);
+    struct an_arena *arena = an_arena_open();
+    struct an_ledger_entry *entries = NULL;
+    struct an_sha256 leaves[64];
+    struct an_sha256 root;
+    size_t count = 0;
+    OK(an_ledger_read(store, 0, 64, arena, &entries, &count, &err));
+    ck_assert_uint_gt(count, 10);
+    for (size_t k = 0; k <= count; k++) {
+        const struct an_sha256 wanted = an_root_of(leaves, k);
+        OK(an_ledger_root_at(store, k, &root, &err));
+        ck_assert_mem_eq(root.at, wanted.at, sizeof root.at);
+        if (k < count) {
+            leaves[k] = entries[k].leaf;
+        }
+    }
+    FAILS(an_ledger_root_at(store, count + 1, &root, &err), AN_NOT_FOUND);
+    FAILS(an_ledger_root_at(store, UINT64_MAX, &root, &err), AN_NOT_FOUND);
+    an_arena_close(arena);
+    an_store_close(store);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("verify");
+    TCase *group = tcase_create("verify");
+    tcase_add_checked_fixture(group, scratch_make, scratch_remove);
+    tcase_set_timeout(group, 300);
+    tcase_add_test(group, nothing_in_a_whole_store);
+    tcase_add_test(group, every_column_of_every_act);
+    tcase_add_test(group, every_record_deleted);
+    tcase_add_loop_test(group, shape, 0, (int)(sizeof shapes / sizeof shapes[0]));
+    tcase_add_test(group, roots_of_all_sizes);
+    suite_add_tcase(suite, group);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_NORMAL);
+    const int failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed ? 1 : 0;
+}
