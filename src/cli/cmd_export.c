@@ -13,12 +13,13 @@
 #include <string.h>
 
 static const char *const titles[] = {
-    "stream",        "at_utc",        "at_local",     "shift",      "item",      "readings",
-    "missing",       "mean",          "sd",           "min",        "max",       "count",
-    "opportunities", "level",         "level_centre", "level_lcl",  "level_ucl", "level_z",
-    "spread",        "spread_centre", "spread_lcl",   "spread_ucl", "limits",    "family",
-    "excluded",      "level_rules",   "spread_rules", "batch",      "unit",      "file_sha256",
-    "first_line",    "last_line",     "readings_kept"};
+    "stream",      "at_utc",       "at_local",      "shift",    "item",
+    "readings",    "missing",      "mean",          "sd",       "min",
+    "max",         "count",        "opportunities", "level",    "level_centre",
+    "level_lcl",   "level_ucl",    "level_z",       "spread",   "spread_centre",
+    "spread_lcl",  "spread_ucl",   "limits",        "family",   "excluded",
+    "level_rules", "spread_rules", "batch",         "unit",     "file_sha256",
+    "first_line",  "last_line",    "readings_kept", "corrected"};
 enum { column_count = sizeof titles / sizeof *titles };
 
 struct sink {
@@ -185,6 +186,7 @@ static enum an_status put_point(struct sink *sink, const struct an_stream_view *
     cell_integer(sink, c++, (int64_t)s->first_line);
     cell_integer(sink, c++, (int64_t)s->last_line);
     cell_integer(sink, c++, sink->kept);
+    cell_integer(sink, c++, s->corrected_by);
     if (sink->cli->format == AN_FORMAT_JSON) {
         an_json_end(&sink->json, '}');
     } else {
@@ -310,7 +312,8 @@ const struct an_command an_command_export = {
     .example = "andamento export 'transfer.*' --from 2026-03-09 -o transfer.csv",
     .more =
         "One row a sample: statistics, plotted values, limits, rules met, source file by hash.\n"
-        "readings_kept is 0 where the single readings behind a sample were dropped by retain.\n"
+        "readings_kept is 0 where the single readings behind a sample were dropped by retain,\n"
+        "corrected is the number of the correction that changed its values, 0 if none did.\n"
         "Texts that a spreadsheet would run as formulas get an apostrophe before them.\n",
     .options = options,
     .operands_most = 100000,

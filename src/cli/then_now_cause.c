@@ -11,7 +11,7 @@ static const struct {
     const char *titles; /* with a blank before and after each */
 } groups[] = {
     {AN_ROWS_SAMPLES, AN_GROUP_VALUES,
-     " readings missing mean sd min max count opportunities batch "},
+     " readings missing mean sd min max count opportunities batch corrected "},
     {AN_ROWS_SAMPLES, AN_GROUP_ITEM, " item "},
     {AN_ROWS_SAMPLES, AN_GROUP_LIMITS, " limits family excluded "},
     {AN_ROWS_SAMPLES, AN_GROUP_KEPT, " readings_kept "},
