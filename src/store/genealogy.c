@@ -87,11 +87,26 @@ static void join_tellings(struct an_lineage *kept, const struct an_lineage *othe
     kept->link.share = kept->link.share != kept->link.share ? share : kept->link.share; /* NaN */
 }
 
-/* Rows come by role and serial, so tellings of one link stand in one run of an item's rows. */
+static int by_role(const void *left, const void *right)
+{
+    const struct an_lineage *a = left;
+    const struct an_lineage *b = right;
+    int order = strcmp(a->link.role ? a->link.role : "", b->link.role ? b->link.role : "");
+
+    order = order ? order : strcmp(a->item.serial, b->item.serial);
+    order =
+        order ? order : (a->item.item_id > b->item.item_id) - (a->item.item_id < b->item.item_id);
+    return order ? order : (a->link_id > b->link_id) - (a->link_id < b->link_id);
+}
+
+/* By role and serial; tellings of one link then stand in one run of an item's rows. */
 static size_t collapse(struct an_lineage *rows, size_t count)
 {
     size_t kept = 0;
 
+    if (count > 1) {
+        qsort(rows, count, sizeof *rows, by_role);
+    }
     for (size_t i = 0; i < count; i++) {
         size_t k = kept;
 
@@ -128,17 +143,15 @@ static enum an_status read_links(struct an_store *store, int64_t item_id, bool u
     " AND (x.row_no IS NULL OR x.row_no IS k.row_no)"                                              \
     " AND (x.column_no IS NULL OR x.column_no IS k.column_no)"                                     \
     " ORDER BY x.at_us, x.end_id LIMIT 1) WHERE k."
-#define LINEAGE_ORDER " ORDER BY coalesce(k.role, ''), i.serial, i.item_id, k.link_id"
     static const char up_sql[] =
-        LINEAGE_COLUMNS " ON i.item_id = k.parent_id" LINEAGE_REST "child_id = $1" LINEAGE_ORDER;
+        LINEAGE_COLUMNS " ON i.item_id = k.parent_id" LINEAGE_REST "child_id = $1";
     static const char down_sql[] =
-        LINEAGE_COLUMNS " ON i.item_id = k.child_id" LINEAGE_REST "parent_id = $1" LINEAGE_ORDER;
+        LINEAGE_COLUMNS " ON i.item_id = k.child_id" LINEAGE_REST "parent_id = $1";
     static const char place_sql[] =
         LINEAGE_COLUMNS " ON i.item_id = k.parent_id" LINEAGE_REST
-                        "child_id = $1 AND k.row_no = $2 AND k.column_no = $3" LINEAGE_ORDER;
+                        "child_id = $1 AND k.row_no = $2 AND k.column_no = $3";
 #undef LINEAGE_COLUMNS
 #undef LINEAGE_REST
-#undef LINEAGE_ORDER
     struct an_query query;
     void *rows = NULL;
     enum an_status st = an_query_start(&query, store,
@@ -171,6 +184,11 @@ static enum an_status any_alias(struct an_store *store, bool *any, struct an_err
                               " (SELECT min(is_id) FROM correction WHERE is_id IS NOT NULL))";
     struct an_query query;
     bool found = false;
+
+    if (store->view_held && store->view_aliases) {
+        *any = store->view_aliases == 1;
+        return AN_OK;
+    }
     enum an_status st = an_query_start(&query, store, sql, "looking for aliases", err);
 
     if (st) {
@@ -179,6 +197,7 @@ static enum an_status any_alias(struct an_store *store, bool *any, struct an_err
     st = an_query_row(&query, &found, err);
     *any = !st && found && an_column_int_or(&query, 0, 0) != 0;
     an_query_end(&query);
+    store->view_aliases = st ? 0 : *any ? 1 : 2;
     return st;
 }
 
@@ -308,18 +327,6 @@ static enum an_status add_links_of(struct an_store *store, const struct an_known
     return AN_OK;
 }
 
-static int by_role(const void *left, const void *right)
-{
-    const struct an_lineage *a = left;
-    const struct an_lineage *b = right;
-    int order = strcmp(a->link.role ? a->link.role : "", b->link.role ? b->link.role : "");
-
-    order = order ? order : strcmp(a->item.serial, b->item.serial);
-    order =
-        order ? order : (a->item.item_id > b->item.item_id) - (a->item.item_id < b->item.item_id);
-    return order ? order : (a->link_id > b->link_id) - (a->link_id < b->link_id);
-}
-
 static enum an_status rename_all(struct an_store *store, int64_t item_id, bool up,
                                  struct an_arena *arena, struct an_lineage **lineage, size_t *count,
                                  struct an_error *err)
@@ -335,9 +342,6 @@ static enum an_status rename_all(struct an_store *store, int64_t item_id, bool u
         struct an_lineage *one = &(*lineage)[i];
 
         st = true_item(store, one->link.at_us, arena, &one->item, err);
-    }
-    if (!st && *count) {
-        qsort(*lineage, *count, sizeof **lineage, by_role);
     }
     return st;
 }

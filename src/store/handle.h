@@ -108,6 +108,8 @@ struct an_store {
     struct an_packer *packer;
     struct an_original_put *original;
     struct an_text coding; /* one row's encoding */
+    bool view_held;        /* what is read does not change until it is let go */
+    int view_aliases;      /* while it is: 1 there are aliases, 2 there are none, 0 not asked yet */
     bool links_corrected;  /* a view stands before the links (correction_view.c) */
 };
 

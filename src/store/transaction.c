@@ -116,12 +116,17 @@ enum an_status an_store_hold_view(struct an_store *store, bool *own, struct an_e
         store->rollback_due ? an_store_end_rollback(store, doing, err) : AN_OK;
 
     *own = !st && sqlite3_get_autocommit(store->db);
+    if (*own) {
+        store->view_held = true;
+        store->view_aliases = 0;
+    }
     return *own ? an_sql_run(store, "BEGIN", doing, err) : st;
 }
 
 /* Nothing was written, so there is nothing that could be lost. */
 void an_store_let_view_go(struct an_store *store, bool own)
 {
+    store->view_held = store->view_held && !own;
     if (own && !store->in_transaction) {
         (void)an_store_end_rollback(store, "ending to read", NULL);
     }
