@@ -3,6 +3,7 @@
  * verify: everything stored against what was recorded of it, and against heads from paper. Must never
  * change anything.
  */
+#include "andamento/store/correction.h"
 #include "andamento/store/intake.h"
 #include "andamento/store/retention.h"
 #include "andamento/store/verify.h"
@@ -176,6 +177,10 @@ static enum an_status check_ledger(struct tally *tally)
     }
     st = st ? st : check_heads(tally);
     st = st ? st : an_store_releases_check(cli->store, &sound, &cli->err);
+    if (!st && !sound) {
+        find(tally, "%s", cli->err.text);
+    }
+    st = st ? st : an_store_corrections_check(cli->store, &sound, &cli->err);
     if (!st && !sound) {
         find(tally, "%s", cli->err.text);
     }

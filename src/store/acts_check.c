@@ -327,6 +327,7 @@ static const struct {
     {"collector.signal", "collector_event"},
     {"gauge.study", "gauge_study"},
     {"stream", "stream"},
+    {"correction", "correction"},
 };
 
 static enum an_status check_kind(struct checking *c, size_t home, struct an_error *err)

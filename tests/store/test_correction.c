@@ -505,6 +505,54 @@ START_TEST(by_index)
 }
 END_TEST
 
+static const struct {
+    const char *sql; /* with triggers off */
+} tamperings[] = {
+    {"DELETE FROM corrected_sample WHERE sample_id = 3"},
+    {"UPDATE corrected_sample SET factor = 2 WHERE sample_id = 3"},
+    {"UPDATE corrected_sample SET sample_id = 1, at_us = 2001 WHERE sample_id = 3"},
+    {"UPDATE corrected_sample SET at_us = 5 WHERE sample_id = 3"},
+    {"INSERT INTO corrected_sample VALUES (2, 5, 1, 2003, 1000.0)"},
+    {"INSERT INTO corrected_sample VALUES (1, 5, 1, 2003, NULL)"},
+    {"INSERT INTO corrected_sample VALUES (9, 5, 1, 2003, NULL)"},
+    {"DELETE FROM corrected_link"},
+    {"UPDATE corrected_link SET parent_id = 4"},
+    {"UPDATE corrected_link SET link_id = 2"},
+    {"INSERT INTO corrected_link VALUES (1, 2, 3)"},
+};
+
+START_TEST(tampering_is_found)
+{
+    struct an_correction link = by_person(AN_CORRECT_PARENT);
+    link.item_id = filled[0].wall_id;
+    link.was_id = filled[0].tile_id;
+    link.is_id = filled[1].tile_id;
+    OK(an_store_put_correction(store, &link, arena, &err));
+    struct an_correction c = by_person(AN_CORRECT_UNIT);
+    c.file_id = filled[1].file_id;
+    c.stream = "transfer.dx";
+    c.factor = 1000;
+    OK(an_store_put_correction(store, &c, arena, &err));
+    bool sound = false;
+    OK(an_store_corrections_check(store, &sound, &err));
+    ck_assert(sound);
+    an_store_close(store);
+    store = NULL;
+    ck_assert_int_eq(run_sql(path,
+                             "DROP TRIGGER corrected_sample_no_update;"
+                             "DROP TRIGGER corrected_sample_no_delete;"
+                             "DROP TRIGGER corrected_link_no_update;"
+                             "DROP TRIGGER corrected_link_no_delete",
+                             NULL),
+                     SQLITE_OK);
+    ck_assert_int_eq(run_sql(path, tamperings[_i].sql, NULL), SQLITE_OK);
+    open_again(AN_STORE_READ);
+    OK(an_store_corrections_check(store, &sound, &err));
+    ck_assert_msg(!sound, "%s", tamperings[_i].sql);
+    ck_assert_ptr_nonnull(strstr(err.text, "correction "));
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("correction");
@@ -521,6 +569,8 @@ int main(void)
     tcase_add_loop_test(group, bad_corrections, 0, (int)(sizeof bad / sizeof *bad));
     tcase_add_test(group, undone_once);
     tcase_add_test(group, by_index);
+    tcase_add_loop_test(group, tampering_is_found, 0,
+                        (int)(sizeof tamperings / sizeof *tamperings));
     suite_add_tcase(suite, group);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);

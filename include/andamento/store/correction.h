@@ -55,4 +55,8 @@ AN_CHECKED enum an_status an_store_corrections(struct an_store *store, struct an
 AN_CHECKED enum an_status an_store_corrected_since(struct an_store *store, int64_t stream_id,
                                                    int64_t *earliest_us, struct an_error *err);
 
+/* Does each correction change what its ledger entry tells? Text of err says what does not. */
+AN_CHECKED enum an_status an_store_corrections_check(struct an_store *store, bool *sound,
+                                                     struct an_error *err);
+
 #endif
