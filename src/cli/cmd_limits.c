@@ -2,6 +2,7 @@
 /* limits propose, lock, show: limits are learned from a baseline and put in force by a person. */
 #include "andamento/store/intake.h"
 #include "cli/commands.h"
+#include "cli/limits_doubt.h"
 #include "judge/expected.h"
 #include "judge/judge.h"
 
@@ -36,12 +37,16 @@ static void json_model(struct an_json *json, const struct an_limits *limits)
     an_json_put_number(json, "centre_half_width", limits->centre_half_width);
 }
 
-/* expected: of the limits, or NULL */
+/* expected, doubt: of the limits, or NULL */
 static void json_limits(struct an_cli *cli, struct an_json *json, const struct an_stream *stream,
                         const struct an_limits *limits,
-                        const struct an_estimated_run_length *expected)
+                        const struct an_estimated_run_length *expected,
+                        const struct an_limits_doubt *doubt)
 {
     an_json_object(json);
+    if (doubt) {
+        an_cli_doubt_json(cli, json, doubt);
+    }
     if (expected) {
         an_json_put_number(json, "samples_between_false_alarms", expected->between);
         an_json_put_number(json, "samples_between_if_limits_were_known", expected->known);
@@ -84,11 +89,22 @@ static void json_limits(struct an_cli *cli, struct an_json *json, const struct a
     an_json_end(json, '}');
 }
 
-static const char *const limit_titles[] = {
-    "stream",   "family", "samples", "centre",           "lcl", "ucl", "sigma", "within", "state",
-    "in force", "author", "reason",  "false alarm every"};
+static const char *const limit_titles[] = {"stream",
+                                           "family",
+                                           "samples",
+                                           "centre",
+                                           "lcl",
+                                           "ucl",
+                                           "sigma",
+                                           "within",
+                                           "state",
+                                           "in force",
+                                           "author",
+                                           "reason",
+                                           "false alarm every",
+                                           "doubtful"};
 enum { show_columns = sizeof limit_titles / sizeof *limit_titles };
-enum { limit_columns = show_columns - 1 }; /* the last one is for show only */
+enum { limit_columns = show_columns - 2 }; /* the last ones are for show only */
 
 static void number_cell(struct an_cli_table *table, enum an_format format, double value)
 {
@@ -174,7 +190,7 @@ static void tell_proposal(struct an_cli *cli, struct proposals *p, const struct 
     p->made++;
     p->warned += limits->warning_count > 0;
     if (cli->format == AN_FORMAT_JSON) {
-        json_limits(cli, &p->json, stream, limits, NULL);
+        json_limits(cli, &p->json, stream, limits, NULL, NULL);
         return;
     }
     limit_row(cli, &p->table, stream, limits, NULL);
@@ -427,6 +443,7 @@ static enum an_exit run_show(struct an_cli *cli)
     struct an_cli_table table = {.titles = limit_titles, .columns = show_columns, .right = 0xFCU};
     struct an_json json = {0};
     struct an_expected_cache cache = {0};
+    struct an_text doubts = {0};
     if (!st && cli->format == AN_FORMAT_JSON) {
         json = an_cli_json_begin(cli, "andamento.limits.1");
         an_json_array(&json);
@@ -442,20 +459,27 @@ static enum an_exit run_show(struct an_cli *cli)
                 continue;
             }
             struct an_estimated_run_length expected;
+            struct an_limits_doubt doubt;
             st = an_expected_of(&limits[r], &cache, cli->arena, &expected, &cli->err);
+            st = st ? st
+                    : an_limits_doubt_of(cli->store, cli->line, &limits[r], cli->arena, &doubt,
+                                         &cli->err);
             if (st) {
                 break;
             }
             if (cli->format == AN_FORMAT_JSON) {
-                json_limits(cli, &json, &streams[i], &limits[r], &expected);
+                json_limits(cli, &json, &streams[i], &limits[r], &expected, &doubt);
             } else {
                 limit_row(cli, &table, &streams[i], &limits[r], &expected);
+                an_cli_cellf(&table, "%zu", doubt.count);
+                an_cli_doubt_text(&doubts, &streams[i], &limits[r], &doubt);
             }
         }
     }
     if (st) {
         an_text_clear(&cli->out);
         an_text_free(&table.cells);
+        an_text_free(&doubts);
         return an_cli_failed(cli, st);
     }
     if (cli->format == AN_FORMAT_JSON) {
@@ -464,6 +488,10 @@ static enum an_exit run_show(struct an_cli *cli)
     } else {
         an_cli_table_print(cli, &table);
     }
+    if (cli->format == AN_FORMAT_TABLE && doubts.length) {
+        an_text_addf(&cli->out, "\n%s", an_text_of(&doubts));
+    }
+    an_text_free(&doubts);
     return AN_EXIT_DONE;
 }
 
@@ -478,7 +506,10 @@ const struct an_command an_command_limits_show = {
     .summary = "show limits: proposed and in force, by whom and why",
     .example = "andamento limits show 'luminance.*' --history",
     .more = "'false alarm every' is by the rules in force on the level panel and the size of the\n"
-            "baseline, for independent normal points; '-' where there is no theory (counts).\n",
+            "baseline, for independent normal points; '-' where there is no theory (counts).\n"
+            "'doubtful' counts samples of the baseline that were withdrawn, corrected or measured\n"
+            "again after the limits were proposed, or looked suspect; below the table: what the\n"
+            "limits would be without them.\n",
     .options = show_options,
     .operands_most = 100000,
     .as_of = true,

@@ -16,6 +16,7 @@ static const struct {
     {AN_ROWS_SAMPLES, AN_GROUP_LIMITS, " limits family excluded "},
     {AN_ROWS_SAMPLES, AN_GROUP_KEPT, " readings_kept "},
     {AN_ROWS_SAMPLES, AN_GROUP_LINE, " at_local shift unit "},
+    {AN_ROWS_LIMITS, AN_GROUP_VALUES, " doubtful "},
     {AN_ROWS_SIGNALS, AN_GROUP_ANSWER, " cause containment action answered_by "},
 };
 
@@ -125,6 +126,9 @@ enum an_status an_then_now_cause(struct an_then_now_causes *causes, enum an_then
         st = group == AN_GROUP_LINE ? AN_OK : sample_cause(causes, group, table, row, act);
     } else if (causes->what == AN_ROWS_SIGNALS) {
         st = signal_cause(causes, group, table, row, act);
+    } else if (group == AN_GROUP_VALUES) {
+        st = an_store_stream_act(cli->store, an_then_now_cell(table, row, "stream"), causes->since,
+                                 cli->arena, act, &cli->err);
     } else {
         st = an_store_limits_act(cli->store, an_then_now_cell(table, row, "stream"), causes->since,
                                  cli->arena, act, &cli->err);

@@ -31,6 +31,16 @@ static enum an_status read_baseline(struct an_store *store, struct an_baseline *
     if (st) {
         return st;
     }
+    if (choice->newest_file_id) {
+        size_t kept = 0;
+
+        for (size_t i = 0; i < b->count; i++) {
+            if (samples[i].file_id <= choice->newest_file_id) {
+                samples[kept++] = samples[i];
+            }
+        }
+        b->count = kept;
+    }
     if (choice->samples > 0 && b->count > choice->samples) {
         b->count = choice->samples;
     }
@@ -66,6 +76,9 @@ static enum an_status exclude(struct an_baseline *b, const struct an_baseline_ch
         }
         while (i < b->count && b->samples[i].sample_id != choice->exclude[e]) {
             i++;
+        }
+        if (choice->newest_file_id && (i == b->count || b->charted[i].excluded)) {
+            continue;
         }
         if (i == b->count) {
             return an_fail(err, AN_NOT_FOUND,
@@ -299,51 +312,66 @@ static enum an_status store_proposal(struct an_store *store, const struct an_bas
     return st;
 }
 
+enum an_status an_baseline_learn(struct an_store *store, const struct an_line *line,
+                                 int64_t stream_id, const struct an_baseline_choice *choice,
+                                 struct an_arena *arena, struct an_stream *stream,
+                                 struct an_baseline *b, struct an_limits *limits,
+                                 struct an_error *err)
+{
+    const struct an_station *station;
+    const char *purpose;
+
+    *b = (struct an_baseline){.store = store, .stream = stream, .zone = line->zone};
+    memset(limits, 0, sizeof *limits);
+    enum an_status st = an_stream_by_id(store, stream_id, arena, stream, err);
+    if (st) {
+        return st;
+    }
+    if (!an_judge_resolve(line, stream, &station, &b->characteristic, &purpose, arena)) {
+        return an_fail(err, AN_BAD_CONFIG, "stream %s is no longer in the line description",
+                       stream->name);
+    }
+    limits->stream_id = stream_id;
+    limits->state = AN_LIMITS_PROPOSED;
+    limits->rules = b->characteristic->rules;
+    limits->locked_us = AN_NO_INSTANT;
+    limits->in_force_us = AN_NO_INSTANT;
+    st = read_baseline(store, b, choice, arena, err);
+    if (!st && b->count == 0) {
+        st = an_fail(err, AN_TOO_FEW,
+                     "the baseline of %s has 0 samples: at least 2 are needed, %d to 25 are common "
+                     "practice; is the period right?",
+                     stream->name, SAMPLES_WANTED);
+    }
+    st = st ? st
+            : an_second_of(store, stream, b->characteristic, b->samples, b->count, b->charted,
+                           arena, err);
+    st = st ? st : exclude(b, choice, arena, limits, err);
+    if (!st && b->characteristic->kind == AN_MEASURED && b->characteristic->position_column) {
+        st = learn_places(store, b, arena, limits, err);
+    }
+    st = st ? st : count_usable(b, limits, err);
+    st = st ? st : learn(b, limits, arena, err);
+    if (!st) {
+        limits->baseline_from_us = b->samples[0].at_us;
+        limits->baseline_until_us = b->samples[b->count - 1].at_us + 1;
+    }
+    return st;
+}
+
 enum an_status an_limits_propose(struct an_store *store, const struct an_line *line,
                                  int64_t stream_id, const struct an_baseline_choice *choice,
                                  struct an_arena *arena, struct an_limits *limits,
                                  struct an_error *err)
 {
     struct an_stream stream;
-    struct an_baseline b = {.store = store, .stream = &stream, .zone = line->zone};
-    const struct an_station *station;
-    const char *purpose;
+    struct an_baseline b;
+    const enum an_status st =
+        an_baseline_learn(store, line, stream_id, choice, arena, &stream, &b, limits, err);
 
-    memset(limits, 0, sizeof *limits);
-    enum an_status st = an_stream_by_id(store, stream_id, arena, &stream, err);
     if (st) {
         return st;
     }
-    if (!an_judge_resolve(line, &stream, &station, &b.characteristic, &purpose, arena)) {
-        return an_fail(err, AN_BAD_CONFIG, "stream %s is no longer in the line description",
-                       stream.name);
-    }
-    limits->stream_id = stream_id;
-    limits->state = AN_LIMITS_PROPOSED;
-    limits->rules = b.characteristic->rules;
-    limits->locked_us = AN_NO_INSTANT;
-    limits->in_force_us = AN_NO_INSTANT;
-    st = read_baseline(store, &b, choice, arena, err);
-    if (!st && b.count == 0) {
-        st = an_fail(err, AN_TOO_FEW,
-                     "the baseline of %s has 0 samples: at least 2 are needed, %d to 25 are common "
-                     "practice; is the period right?",
-                     stream.name, SAMPLES_WANTED);
-    }
-    st = st ? st
-            : an_second_of(store, &stream, b.characteristic, b.samples, b.count, b.charted, arena,
-                           err);
-    st = st ? st : exclude(&b, choice, arena, limits, err);
-    if (!st && b.characteristic->kind == AN_MEASURED && b.characteristic->position_column) {
-        st = learn_places(store, &b, arena, limits, err);
-    }
-    st = st ? st : count_usable(&b, limits, err);
-    st = st ? st : learn(&b, limits, arena, err);
-    if (st) {
-        return st;
-    }
-    limits->baseline_from_us = b.samples[0].at_us;
-    limits->baseline_until_us = b.samples[b.count - 1].at_us + 1;
     if (an_baseline_look(&b, limits, arena)) {
         return an_fail(err, AN_NO_MEMORY, "out of memory while learning limits");
     }

@@ -17,6 +17,14 @@ struct an_baseline {
     size_t *readings_seen; /* of each of limits->positions; NULL without places */
 };
 
+/* Learns limits and stores nothing; *b is left for what comes after. stream: where b finds its own. */
+AN_CHECKED enum an_status an_baseline_learn(struct an_store *store, const struct an_line *line,
+                                            int64_t stream_id,
+                                            const struct an_baseline_choice *choice,
+                                            struct an_arena *arena, struct an_stream *stream,
+                                            struct an_baseline *b, struct an_limits *limits,
+                                            struct an_error *err);
+
 /* Looks at normality, independence and uncertainty, and appends what a person should know before
  * locking to limits->warnings. limits->model is learned already. AN_NO_MEMORY. */
 AN_CHECKED enum an_status an_baseline_look(const struct an_baseline *baseline,

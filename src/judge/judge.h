@@ -74,6 +74,9 @@ struct an_baseline_choice {
     const int64_t *exclude;             /* sample ids left out ... */
     const char *const *exclude_reasons; /* ... each with its reason, never empty */
     size_t exclude_count;
+    int64_t
+        newest_file_id; /* to learn again what was learned then: samples of later files are passed
+                             * over, and what is to be left out may have gone; 0: none of this */
 };
 
 /*
@@ -93,6 +96,19 @@ AN_CHECKED enum an_status an_limits_propose(struct an_store *store, const struct
 AN_CHECKED enum an_status an_limits_lock(struct an_store *store, int64_t stream_id,
                                          int64_t in_force_us, const char *author,
                                          const char *reason, struct an_error *err);
+/* What limits rest on that is in doubt by now, and what they would be without it. */
+struct an_limits_doubt {
+    struct an_doubt *samples; /* of the baseline, in doubt (store/doubt.h); by time */
+    size_t count;
+    bool learned; /* it was, and `without` holds what came out */
+    struct an_limits
+        without;         /* from the same samples as then, without those in doubt; withdrawn and
+                               * measured again are left out, values in another unit are corrected */
+    const char *why_not; /* they could not be learned; NULL: they could */
+};
+AN_CHECKED enum an_status an_limits_doubt_of(struct an_store *store, const struct an_line *line,
+                                             const struct an_limits *limits, struct an_arena *arena,
+                                             struct an_limits_doubt *doubt, struct an_error *err);
 /* All revisions of a stream, oldest first. */
 AN_CHECKED enum an_status an_limits_all(struct an_store *store, int64_t stream_id,
                                         struct an_arena *arena, struct an_limits **limits,

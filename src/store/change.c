@@ -126,6 +126,21 @@ enum an_status an_store_dropped_act(struct an_store *store, const struct an_sha2
     return first_act(&query, arena, act, err);
 }
 
+static enum an_status about_stream(struct an_store *store, const char *sql, const char *stream,
+                                   int64_t since, struct an_arena *arena, struct an_act *act,
+                                   struct an_error *err)
+{
+    struct an_query query;
+    const enum an_status st = an_query_start(&query, store, sql, doing, err);
+
+    if (st) {
+        return st;
+    }
+    an_query_text(&query, stream);
+    an_query_int(&query, since);
+    return first_act(&query, arena, act, err);
+}
+
 enum an_status an_store_limits_act(struct an_store *store, const char *stream, int64_t since,
                                    struct an_arena *arena, struct an_act *act, struct an_error *err)
 {
@@ -137,15 +152,29 @@ enum an_status an_store_limits_act(struct an_store *store, const char *stream, i
         " UNION ALL SELECT 'new limits', 'limits ' || l.limits_id || ' proposed', l.system_user,"
         " l.known_us, l.entry FROM stream t JOIN limits l ON l.stream_id = t.stream_id"
         " WHERE t.name = $1 AND l.entry >= $2 ORDER BY 5 DESC LIMIT 1";
-    struct an_query query;
-    const enum an_status st = an_query_start(&query, store, sql, doing, err);
 
-    if (st) {
-        return st;
-    }
-    an_query_text(&query, stream);
-    an_query_int(&query, since);
-    return first_act(&query, arena, act, err);
+    return about_stream(store, sql, stream, since, arena, act, err);
+}
+
+enum an_status an_store_stream_act(struct an_store *store, const char *stream, int64_t since,
+                                   struct an_arena *arena, struct an_act *act, struct an_error *err)
+{
+    static const char sql[] =
+        "SELECT 'correction', 'correction ' || c.correction_id || ': ' || c.after || ' (' ||"
+        " c.reason || ')', c.author, c.known_us, c.entry FROM stream t"
+        " JOIN corrected_sample x ON x.stream_id = t.stream_id"
+        " JOIN correction c ON c.correction_id = x.correction_id"
+        " WHERE t.name = $1 AND c.entry >= $2"
+        " UNION ALL SELECT 'correction', 'correction ' || u.undoes || ' undone (' || u.reason ||"
+        " ')', u.author, u.known_us, u.entry FROM stream t"
+        " JOIN corrected_sample x ON x.stream_id = t.stream_id"
+        " JOIN correction u ON u.undoes = x.correction_id WHERE t.name = $1 AND u.entry >= $2"
+        " UNION ALL SELECT 'late file', 'late file ' || f.name || ', which measured again', NULL,"
+        " f.known_us, f.entry FROM stream t JOIN superseded x ON x.stream_id = t.stream_id"
+        " JOIN file f ON f.file_id = x.file_id WHERE t.name = $1 AND f.entry >= $2"
+        " ORDER BY 5 DESC LIMIT 1";
+
+    return about_stream(store, sql, stream, since, arena, act, err);
 }
 
 static enum an_status about_signal(struct an_store *store, const char *sql, int64_t signal_id,

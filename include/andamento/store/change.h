@@ -37,6 +37,10 @@ AN_CHECKED enum an_status an_store_dropped_act(struct an_store *store, const str
 AN_CHECKED enum an_status an_store_limits_act(struct an_store *store, const char *stream,
                                               int64_t since, struct an_arena *arena,
                                               struct an_act *act, struct an_error *err);
+/* The newest correction or re-measurement of any of a stream's samples. */
+AN_CHECKED enum an_status an_store_stream_act(struct an_store *store, const char *stream,
+                                              int64_t since, struct an_arena *arena,
+                                              struct an_act *act, struct an_error *err);
 /* Why a signal came, went or has other hits. */
 AN_CHECKED enum an_status an_store_signal_act(struct an_store *store, int64_t signal_id,
                                               int64_t since, struct an_arena *arena,
