@@ -203,6 +203,7 @@ same 'by inferred links only' "$(jq '[.data.made_of[] | .possible_only] | add' S
 # downward: D04 is in plates 200 to 249, every tenth by a guess
 exits 0 'report on a dye' "$a" report batch D04 --json -o dye.pdf
 same 'certain and possible' "$(jq -r '[.data.carried_by[] | select(.kind == "plate") | .sure] | group_by(.) | map("\(.[0]) \(length)") | join(", ")' out)" 'certain 45, possible 5'
+size=$(jq .data.ledger.size out)
 # plate 201 is taken out of its place and hung elsewhere: now it is there, and no longer here
 echo 'panel,plate,down,across,act,slit,ledge,at
 TALL,P0201,1,2,out,-,-,2026-02-22T10:00:00' >other/hang/out.csv
@@ -211,6 +212,9 @@ SPARE,P0201,1,1,in,-,-,2026-02-23T10:00:00' >other/hang/spare.csv
 "$a" collect other/hang >/dev/null 2>&1
 exits 0 'report after the move' "$a" report batch D04 --json -o dye2.pdf
 same 'its place now' "$(jq -r '.data.carried_by[] | select(.serial == "P0201") | "\(.in) \(.row),\(.column)"' out)" 'SPARE 1,1'
+exits 0 'as it was known before' "$a" report batch D04 --as-of "$size" --json -o dye3.pdf
+same 'its place then' "$(jq -r '.data.carried_by[] | select(.serial == "P0201") | "\(.in) \(.row),\(.column)"' out)" 'TALL 1,2'
+ok 'the page of then' cmp dye.pdf dye3.pdf
 exits 0 'the panel it left' "$a" report wall TALL --json -o tall2.pdf
 same 'has an empty place' "$(jq -c '.data.empty_places' out)" '[{"row":1,"column":2}]'
 echo 'panel,plate,down,across,act,slit,ledge,at
