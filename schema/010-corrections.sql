@@ -85,7 +85,10 @@ FROM correction c;
 DROP VIEW view_samples;
 CREATE VIEW view_samples AS
 SELECT s.sample_id, t.name AS stream, t.station, t.characteristic, t.split,
-       i.kind AS item_kind, i.serial,
+       i.kind AS item_kind,
+       coalesce((SELECT n.serial FROM correction n WHERE n.item_id = i.item_id AND n.kind = 1
+           AND n.is_id IS NULL AND NOT EXISTS
+           (SELECT 1 FROM correction u WHERE u.undoes = n.correction_id)), i.serial) AS serial,
        s.at_us, strftime('%Y-%m-%dT%H:%M:%fZ', s.at_us / 1000000.0, 'unixepoch') AS at_utc,
        v.shift, v.purpose, s.n, s.missing, s.mean * coalesce(c.factor, 1.0) AS mean,
        CASE WHEN s.n > 1 THEN sqrt(s.ssd / (s.n - 1)) * coalesce(c.factor, 1.0) END AS sd,
@@ -106,3 +109,36 @@ LEFT JOIN corrected_sample c ON c.sample_id = s.sample_id AND NOT EXISTS
     (SELECT 1 FROM correction u WHERE u.undoes = c.correction_id)
 WHERE NOT EXISTS (SELECT 1 FROM superseded x WHERE x.sample_id = s.sample_id)
   AND (c.sample_id IS NULL OR c.factor IS NOT NULL);
+
+-- The same view as before, with the right part of each link and without links that were none.
+DROP VIEW view_links;
+CREATE VIEW view_links AS
+SELECT k.link_id, p.kind AS parent_kind,
+       coalesce((SELECT n.serial FROM correction n WHERE n.item_id = p.item_id AND n.kind = 1
+           AND n.is_id IS NULL AND NOT EXISTS
+           (SELECT 1 FROM correction u WHERE u.undoes = n.correction_id)), p.serial) AS parent,
+       c.kind AS child_kind,
+       coalesce((SELECT n.serial FROM correction n WHERE n.item_id = c.item_id AND n.kind = 1
+           AND n.is_id IS NULL AND NOT EXISTS
+           (SELECT 1 FROM correction u WHERE u.undoes = n.correction_id)), c.serial) AS child,
+       k.role, k.region, k.share, k.row_no, k.column_no,
+       k.at_us, strftime('%Y-%m-%dT%H:%M:%fZ', k.at_us / 1000000.0, 'unixepoch') AS at_utc,
+       f.name AS file, k.line_no,
+       e.at_us AS until_us,
+       strftime('%Y-%m-%dT%H:%M:%fZ', e.at_us / 1000000.0, 'unixepoch') AS until_utc,
+       CASE t.confidence WHEN 1 THEN 'scanned' WHEN 2 THEN 'typed' WHEN 3 THEN 'inferred' END
+           AS confidence,
+       r.correction_id AS corrected_by
+FROM link k
+LEFT JOIN corrected_link r ON r.link_id = k.link_id AND NOT EXISTS
+    (SELECT 1 FROM correction u WHERE u.undoes = r.correction_id)
+JOIN item p ON p.item_id = coalesce(r.parent_id, k.parent_id)
+JOIN item c ON c.item_id = k.child_id
+JOIN file f ON f.file_id = k.file_id
+LEFT JOIN link_trait t ON t.link_id = k.link_id
+LEFT JOIN link_end e ON e.end_id = (SELECT x.end_id FROM link_end x
+    WHERE x.child_id = k.child_id AND x.parent_id = coalesce(r.parent_id, k.parent_id)
+    AND (k.at_us IS NULL OR x.at_us > k.at_us) AND (x.role IS NULL OR x.role IS k.role)
+    AND (x.region IS NULL OR x.region IS k.region) AND (x.row_no IS NULL OR x.row_no IS k.row_no)
+    AND (x.column_no IS NULL OR x.column_no IS k.column_no) ORDER BY x.at_us, x.end_id LIMIT 1)
+WHERE r.link_id IS NULL OR r.parent_id IS NOT NULL;

@@ -7,6 +7,7 @@
  * today, so that a report made again later still says what was known of that shift.
  */
 #include "andamento/base/text.h"
+#include "andamento/store/correction.h"
 #include "andamento/store/intake.h"
 #include "report/gather.h"
 #include "report/wording.h"
@@ -224,6 +225,46 @@ static void add_noted(struct an_period_data *data, const char *text)
     }
 }
 
+/* Corrections in force that change samples of the period, and other ones recorded in it. */
+static enum an_status list_corrections(struct an_gather *gather)
+{
+    struct an_period_data *data = gather->data;
+    struct an_correction *all = NULL;
+    size_t count = 0;
+    enum an_status st =
+        an_store_corrections(gather->store, gather->arena, &all, &count, gather->err);
+
+    for (size_t i = 0; !st && i < count; i++) {
+        const struct an_correction *c = &all[i];
+        const char *said = NULL;
+        int64_t samples = 0;
+
+        if (c->undone_by || c->kind == AN_CORRECT_UNDO) {
+            continue;
+        }
+        st = an_store_corrected_between(gather->store, c->correction_id, data->now.from_us,
+                                        data->now.until_us, &samples, gather->err);
+        if (!st && samples) {
+            said = an_arena_printf(
+                gather->arena, "correction %" PRId64 " by %s, %" PRId64 " sample%s: %s: %s",
+                c->correction_id, c->author, samples, samples == 1 ? "" : "s", c->before, c->after);
+        } else if (!st && (c->kind == AN_CORRECT_SERIAL || c->kind == AN_CORRECT_PARENT) &&
+                   c->known_us >= data->now.from_us && c->known_us < data->now.until_us) {
+            said = an_arena_printf(gather->arena, "correction %" PRId64 " by %s: %s is %s",
+                                   c->correction_id, c->author, c->before, c->after);
+        } else {
+            continue;
+        }
+        if (!st && !said) {
+            return no_memory(gather);
+        }
+        if (!st) {
+            add_noted(data, said);
+        }
+    }
+    return st;
+}
+
 static enum an_status list_noted(struct an_gather *gather, const struct an_file *files,
                                  size_t file_count)
 {
@@ -234,6 +275,10 @@ static enum an_status list_noted(struct an_gather *gather, const struct an_file 
     data->noted.at = an_arena_alloc(gather->arena, MOST_NOTED, sizeof(const char *));
     if (!data->noted.at) {
         return no_memory(gather);
+    }
+    enum an_status st = list_corrections(gather); /* first: none may be crowded out */
+    if (st) {
+        return st;
     }
     for (size_t i = 0; i < file_count; i++) {
         for (size_t k = 0; in_shift(data, &files[i]) && k < sizeof codes / sizeof codes[0]; k++) {
@@ -248,8 +293,7 @@ static enum an_status list_noted(struct an_gather *gather, const struct an_file 
             }
         }
     }
-    const enum an_status st =
-        an_store_missing_files(gather->store, NULL, gather->arena, &missing, &count, gather->err);
+    st = an_store_missing_files(gather->store, NULL, gather->arena, &missing, &count, gather->err);
     if (!st && count) {
         const char *said = an_arena_printf(
             gather->arena, "%s: file number %" PRId64 " never came%s", missing[0].station,

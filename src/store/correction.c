@@ -529,6 +529,31 @@ enum an_status an_store_corrections(struct an_store *store, struct an_arena *are
     return st;
 }
 
+enum an_status an_store_corrected_between(struct an_store *store, int64_t correction_id,
+                                          int64_t from_us, int64_t until_us, int64_t *samples,
+                                          struct an_error *err)
+{
+    static const char sql[] = "SELECT count(*) FROM corrected_sample"
+                              " WHERE correction_id = $1 AND at_us >= $2 AND at_us < $3";
+    struct an_query query;
+    bool found = false;
+    enum an_status st = an_query_start(&query, store, sql, "counting corrected samples", err);
+
+    *samples = 0;
+    if (st) {
+        return st;
+    }
+    an_query_int(&query, correction_id);
+    an_query_int(&query, from_us);
+    an_query_int(&query, until_us);
+    st = an_query_row(&query, &found, err);
+    if (!st && found) {
+        *samples = an_column_int(&query, 0);
+    }
+    an_query_end(&query);
+    return st;
+}
+
 enum an_status an_store_corrected_since(struct an_store *store, int64_t stream_id,
                                         int64_t *earliest_us, struct an_error *err)
 {

@@ -123,6 +123,8 @@ START_TEST(serial_of_no_other_item)
     ck_assert_uint_eq(samples_of(&samples), 3);
     ck_assert_str_eq(samples[0].serial, "OT-001");
     FAILS(an_store_put_correction(store, &c, arena, &err), AN_BAD_USAGE); /* it holds already */
+    ck_assert_int_eq(ask(path, "SELECT count(*) FROM view_links WHERE parent = 'OT-001'"), 1);
+    ck_assert_int_eq(ask(path, "SELECT count(*) FROM view_samples WHERE serial = 'OT-001'"), 2);
     undo(c.correction_id);
     OK(an_store_item_by_id(store, filled[0].tile_id, arena, &item, &err));
     ck_assert_str_eq(item.serial, "0T-001");
@@ -204,6 +206,10 @@ START_TEST(parent)
     const size_t count = parts_of(filled[0].wall_id, &lineage);
     ck_assert_uint_eq(count, 3);
     ck_assert(!has_part(lineage, count, filled[0].tile_id));
+    ck_assert_int_eq(ask(path, "SELECT count(*) FROM view_links WHERE parent = '0T-002'"
+                               " AND corrected_by = 3"),
+                     1);
+    ck_assert_int_eq(ask(path, "SELECT count(*) FROM view_links WHERE parent = '0T-001'"), 0);
     /* files go on coming in beside it, and none of their digests is touched */
     struct filled more;
     OK(fill_committed(store, 4, &more, &err));

@@ -268,7 +268,7 @@ static const struct {
      " AND came_by IS NULL"},
     {"SELECT count(*) = 1 FROM view_samples WHERE suspect = 'values.pinned'"},
     {"SELECT count(*) = 1 FROM view_samples WHERE stream = 'transfer.dx@colour=R'"
-     " AND serial = '0T-001' AND n = 3 AND abs(sd - sqrt(0.1 / 2)) < 1e-15 AND mean = 0"
+     " AND serial = 'T-8' AND n = 3 AND abs(sd - sqrt(0.1 / 2)) < 1e-15 AND mean = 0"
      " AND at_us = 2001 AND at_utc = '1970-01-01T00:00:00.002Z' AND shift = '2026-03-04 night'"
      " AND gauge = 'G7' AND ribbon = 'D-9 + D-10' AND file = 'a.csv' AND counted IS NULL"},
     {"SELECT count(*) = 1 FROM view_samples WHERE stream = 'transfer.defects' AND counted = 4"
@@ -284,7 +284,7 @@ static const struct {
     {"SELECT count(*) = 1 FROM view_limits WHERE state = 'refused' AND in_force_us IS NULL"},
     {"SELECT count(*) = 1 FROM view_signals WHERE panel = 'level' AND side = 'above' AND hits = 1"
      " AND hits_withdrawn = 1 AND answers = 1 AND serial = '0T-001'"},
-    {"SELECT count(*) = 1 FROM view_links WHERE parent = '0T-001' AND child = 'W-1'"
+    {"SELECT count(*) = 1 FROM view_links WHERE parent = 'T-8' AND child = 'W-1'"
      " AND role = 'panel' AND row_no = 1 AND column_no IS NULL AND share IS NULL"
      " AND until_us = 3000 AND confidence = 'typed'"},
     {"SELECT count(*) = 1 FROM view_aliases WHERE serial = '0T-001' AND other_serial = 'W-1'"

@@ -50,6 +50,10 @@ AN_CHECKED enum an_status an_store_put_correction(struct an_store *store,
 AN_CHECKED enum an_status an_store_corrections(struct an_store *store, struct an_arena *arena,
                                                struct an_correction **corrections, size_t *count,
                                                struct an_error *err);
+/* How many samples in [from, until) a correction changes. */
+AN_CHECKED enum an_status an_store_corrected_between(struct an_store *store, int64_t correction_id,
+                                                     int64_t from_us, int64_t until_us,
+                                                     int64_t *samples, struct an_error *err);
 /* Earliest time of the stream whose samples were corrected, or corrections of them undone, since it
  * was judged last; AN_NO_INSTANT: none was. */
 AN_CHECKED enum an_status an_store_corrected_since(struct an_store *store, int64_t stream_id,
