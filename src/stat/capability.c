@@ -72,7 +72,10 @@ static double apart_off(const void *of, double c)
 {
     const struct apart *a = of;
     const double steep = fabs(3.0 * c * a->sigma / a->se);
-    const double step = fmin(0.1, 0.4 / sqrt(2.0 * a->df + steep * steep));
+    /* the trapezoid rule errs by exp(-2 pi^2 / h^2) on what is like a normal curve of width 1, and by
+     * exp(-2 pi sqrt(df) / h) on Student's t: below 1e-13 for h = .8 from 20 degrees of freedom on */
+    const double h = a->df_mean >= 20.0 && a->df >= 20.0 ? 0.8 : 0.4;
+    const double step = fmin(0.1, h / sqrt(2.0 * a->df + steep * steep));
     double weights = 0.0, chance = 0.0;
     for (int side = -1; side <= 1; side += 2) {
         for (int i = side < 0 ? 1 : 0; i < 1000000; i++) {
@@ -92,7 +95,11 @@ static double apart_off(const void *of, double c)
 
 static double apart_bound(const struct apart *a, double value)
 {
-    double reach = 1.0 + fabs(value), c = NAN;
+    /* about three standard errors to each side, by Bissell's approximation: far out the steps of the
+     * integral are many, and wasted */
+    const double mean_part = a->se / (3.0 * a->sigma);
+    double reach = 3.0 * sqrt(mean_part * mean_part + value * value / (2.0 * a->df)), c = NAN;
+    reach = reach > 1e-9 * (1.0 + fabs(value)) ? reach : 1e-9 * (1.0 + fabs(value));
     double low = value - reach, high = value + reach;
     for (int i = 0; i < 60 && apart_off(a, low) > 0.0; i++, reach *= 2.0) {
         low -= reach;
