@@ -8,11 +8,11 @@
 #include "andamento/store/retention.h"
 #include "andamento/store/verify.h"
 #include "cli/commands.h"
+#include "cli/head.h"
 #include "judge/samples_check.h"
 
 #include <stdarg.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
 static int add_to_digest(void *context, const void *at, size_t length)
@@ -116,25 +116,6 @@ static void tell_dropped(struct an_cli *cli, const struct tally *tally)
     }
 }
 
-/* "3047:cf77...": a size and the root that a page of then prints, in 64 hexadecimal digits, or its
- * first 16. */
-static enum an_status read_head(struct an_cli *cli, const char *text, uint64_t *size,
-                                const char **root)
-{
-    char *end = NULL;
-    *size = strtoull(text, &end, 10);
-    *root = *end == ':' ? end + 1 : "";
-    const size_t length = strlen(*root);
-    if (text[0] < '0' || text[0] > '9' || (length != 64 && length != 16) ||
-        strspn(*root, "0123456789abcdef") != length) {
-        return an_fail(&cli->err, AN_BAD_USAGE,
-                       "'%s' is no head: write entries:root as a page prints them, as in "
-                       "3047:cf77ee305a905f36",
-                       text);
-    }
-    return AN_OK;
-}
-
 static enum an_status check_heads(struct tally *tally)
 {
     struct an_cli *cli = tally->cli;
@@ -147,7 +128,7 @@ static enum an_status check_heads(struct tally *tally)
         uint64_t size = 0;
         char hex[65];
 
-        st = read_head(cli, text, &size, &root);
+        st = an_cli_read_head(cli, text, &size, &root);
         if (st) {
             return st;
         }

@@ -39,6 +39,12 @@ const struct an_command *const an_commands[] = {
     &an_command_correct_list,
     &an_command_export,
     &an_command_verify,
+    &an_command_head,
+    &an_command_head_sign,
+    &an_command_head_check,
+    &an_command_head_prove,
+    &an_command_head_since,
+    &an_command_key_new,
     &an_command_retain,
     NULL,
 };

@@ -41,6 +41,12 @@ extern const struct an_command an_command_correct_list;
 extern const struct an_command an_command_export;
 extern const struct an_command an_command_trace;
 extern const struct an_command an_command_verify;
+extern const struct an_command an_command_head;
+extern const struct an_command an_command_head_sign;
+extern const struct an_command an_command_head_check;
+extern const struct an_command an_command_head_prove;
+extern const struct an_command an_command_head_since;
+extern const struct an_command an_command_key_new;
 extern const struct an_command an_command_retain;
 
 #endif
