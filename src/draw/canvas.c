@@ -144,6 +144,17 @@ static void label_page(struct an_canvas *canvas)
     cairo_pdf_surface_set_page_label(canvas->surface, an_text_of(&canvas->clean));
 }
 
+static cairo_surface_t *open_surface(const struct an_canvas *canvas, double width_pt,
+                                     double height_pt)
+{
+    if (canvas->is_trial) {
+        return cairo_image_surface_create(CAIRO_FORMAT_A8, 1, 1);
+    }
+    return canvas->is_pdf
+               ? cairo_pdf_surface_create_for_stream(take, canvas->file, width_pt, height_pt)
+               : cairo_svg_surface_create_for_stream(take, canvas->file, width_pt, height_pt);
+}
+
 static enum an_status open_canvas(const char *path, double width_pt, double height_pt,
                                   const struct an_document_info *info, struct an_canvas **out,
                                   struct an_error *err)
@@ -156,20 +167,23 @@ static enum an_status open_canvas(const char *path, double width_pt, double heig
     }
     struct an_canvas *canvas = an_alloc(1, sizeof *canvas);
     if (!canvas) {
-        return an_fail(err, AN_NO_MEMORY, "out of memory while opening '%s'", path);
+        return an_fail(err, AN_NO_MEMORY, "out of memory while opening '%s'", path ? path : "");
     }
     canvas->is_pdf = info != NULL;
+    canvas->is_trial = path == NULL;
     canvas->page = 1;
-    st = an_output_file_open(path, &canvas->file, err);
+    st = path ? an_output_file_open(path, &canvas->file, err) : AN_OK;
     if (st) {
         goto failed;
     }
-    canvas->surface =
-        info ? cairo_pdf_surface_create_for_stream(take, canvas->file, width_pt, height_pt)
-             : cairo_svg_surface_create_for_stream(take, canvas->file, width_pt, height_pt);
+    canvas->surface = open_surface(canvas, width_pt, height_pt);
     canvas->cr = cairo_create(canvas->surface);
+    if (canvas->is_trial) { /* cairo passes over what is clipped away */
+        cairo_rectangle(canvas->cr, 0, 0, 0, 0);
+        cairo_clip(canvas->cr);
+    }
     if (!set_up_text(canvas, config) || cairo_status(canvas->cr)) {
-        st = an_fail(err, AN_NO_MEMORY, "could not start drawing '%s': %s", path,
+        st = an_fail(err, AN_NO_MEMORY, "could not start drawing '%s': %s", path ? path : "",
                      cairo_status_to_string(cairo_status(canvas->cr)));
         goto failed;
     }
@@ -197,6 +211,12 @@ enum an_status an_canvas_open_svg(const char *path, double width_pt, double heig
     return open_canvas(path, width_pt, height_pt, NULL, canvas, err);
 }
 
+enum an_status an_canvas_open_trial(const struct an_paper *paper, struct an_canvas **canvas,
+                                    struct an_error *err)
+{
+    return open_canvas(NULL, paper->width_pt, paper->height_pt, NULL, canvas, err);
+}
+
 void an_canvas_expect_pages(struct an_canvas *canvas, int total)
 {
     canvas->page_total = total;
@@ -205,7 +225,7 @@ void an_canvas_expect_pages(struct an_canvas *canvas, int total)
 
 void an_canvas_next_page(struct an_canvas *canvas)
 {
-    if (!canvas->is_pdf) {
+    if (!canvas->is_pdf && !canvas->is_trial) {
         an_canvas_fail(canvas, AN_BUG, "a picture has one page only");
         return;
     }

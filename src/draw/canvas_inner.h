@@ -26,6 +26,7 @@ struct an_canvas {
     enum an_status failed;
     struct an_error error; /* the first, told by close */
     bool is_pdf;
+    bool is_trial;        /* nothing is drawn: for what laying out tells */
     int page, page_total; /* total 0: not known */
     int chapter;          /* the last outline entry of level 1 */
 };

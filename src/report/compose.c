@@ -113,7 +113,9 @@ static enum an_status one_pass(const struct an_composer *composer,
         book.known = known->marks;
         book.known_count = known->mark_count;
     }
-    enum an_status st = an_canvas_open_pdf(path, paper, info, &book.canvas, err);
+    /* the first pass only learns how many pages there are and what stands where */
+    enum an_status st = known ? an_canvas_open_pdf(path, paper, info, &book.canvas, err)
+                              : an_canvas_open_trial(paper, &book.canvas, err);
     if (st) {
         return st;
     }

@@ -192,6 +192,29 @@ END_TEST
 
 /* A file that may not grow fails as a full disk does: in the midst of a write, or only when the
  * document is finished. */
+/* A trial lays out as the document does, and leaves nothing. */
+START_TEST(trial)
+{
+    struct an_canvas *canvas = NULL;
+    struct an_canvas *real = NULL;
+    const char *text =
+        "dx of head H2 has risen by 0.8 µm since 02:10 on 4 March; 212 tiles carry it";
+    ck_assert_int_eq(an_canvas_open_trial(&an_paper_a4, &canvas, NULL), AN_OK);
+    ck_assert_int_eq(
+        an_canvas_open_pdf(scratch_path("t.pdf"), &an_paper_a4, &sample_info, &real, NULL), AN_OK);
+    for (double width = 40; width < 400; width += 7) {
+        ck_assert(an_text_height(canvas, width, &body, text) ==
+                  an_text_height(real, width, &body, text));
+    }
+    draw_sample(canvas);
+    draw_sample(real);
+    ck_assert_int_eq(an_canvas_page(canvas), an_canvas_page(real));
+    an_canvas_abandon(canvas);
+    an_canvas_abandon(real);
+    ck_assert_int_ne(access(scratch_path("t.pdf"), F_OK), 0);
+}
+END_TEST
+
 START_TEST(full_disk)
 {
     signal(SIGXFSZ, SIG_IGN);
@@ -434,6 +457,7 @@ int main(int argc, char **argv)
     tcase_add_test(tests, navigation_and_information);
     tcase_add_test(tests, cannot_create);
     tcase_add_test(tests, abandoned_leaves_nothing);
+    tcase_add_test(tests, trial);
     tcase_add_test(tests, full_disk);
     tcase_add_test(tests, memory_runs_out);
     tcase_add_loop_test(tests, glyphs, 0, sizeof glyph_rows / sizeof *glyph_rows);

@@ -52,6 +52,10 @@ struct an_canvas;
 AN_CHECKED enum an_status an_canvas_open_pdf(const char *path, const struct an_paper *paper,
                                              const struct an_document_info *info,
                                              struct an_canvas **canvas, struct an_error *err);
+/* Pages that are laid out as those of a PDF, and go nowhere: to learn how many there are, and what
+ * stands on which. To end with an_canvas_abandon(). */
+AN_CHECKED enum an_status an_canvas_open_trial(const struct an_paper *paper,
+                                               struct an_canvas **canvas, struct an_error *err);
 /* One SVG picture. */
 AN_CHECKED enum an_status an_canvas_open_svg(const char *path, double width_pt, double height_pt,
                                              struct an_canvas **canvas, struct an_error *err);
