@@ -235,6 +235,9 @@ static void put_steps(struct an_cli *cli, struct an_json *json,
         put_sure(json, "path_doubt", step->doubt);
         an_json_put_string(json, "file", step->file);
         an_json_put_integer(json, "line", (int64_t)step->line);
+        if (step->link.corrected_by) {
+            an_json_put_integer(json, "corrected_by", step->link.corrected_by);
+        }
         an_json_put_bool(json, "again", step->again);
         an_json_put_bool(json, "loop", step->circle);
         an_json_put_bool(json, "not_entered", step->more);

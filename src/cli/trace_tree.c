@@ -65,6 +65,9 @@ static void add_step(struct an_cli *cli, const struct an_trace *trace,
         an_text_addf(out, ", %s", an_link_sure_word(step->sure));
     }
     an_text_addf(out, "  [%s:%llu]", step->file, (unsigned long long)step->line);
+    if (link->corrected_by) {
+        an_text_addf(out, "  (by correction %lld)", (long long)link->corrected_by);
+    }
     an_text_add(out, step->circle  ? "  THIS LINK IS PART OF A LOOP"
                      : step->again ? "  (its own links stand further up)"
                      : step->more  ? "  (not entered)"
@@ -182,8 +185,11 @@ static void add_known(struct an_cli *cli, const struct an_trace_subject *subject
         add_item(&cli->out, &subject->known[i].item);
         add_instant(cli, "since", subject->known[i].from_us);
         add_instant(cli, "until", subject->known[i].until_us);
-        an_text_addf(&cli->out, "  [%s:%llu]\n", subject->known[i].file,
-                     (unsigned long long)subject->known[i].line);
+        an_text_addf(&cli->out, "  [%s", subject->known[i].file);
+        if (subject->known[i].line) {
+            an_text_addf(&cli->out, ":%llu", (unsigned long long)subject->known[i].line);
+        }
+        an_text_add(&cli->out, "]\n");
     }
 }
 

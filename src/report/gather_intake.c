@@ -246,11 +246,11 @@ static enum an_status list_corrections(struct an_gather *gather)
                                         data->now.until_us, &samples, gather->err);
         if (!st && samples) {
             said = an_arena_printf(
-                gather->arena, "correction %" PRId64 " by %s, %" PRId64 " sample%s: %s: %s",
+                gather->arena, "Correction %" PRId64 " by %s, %" PRId64 " sample%s: %s: %s",
                 c->correction_id, c->author, samples, samples == 1 ? "" : "s", c->before, c->after);
         } else if (!st && (c->kind == AN_CORRECT_SERIAL || c->kind == AN_CORRECT_PARENT) &&
                    c->known_us >= data->now.from_us && c->known_us < data->now.until_us) {
-            said = an_arena_printf(gather->arena, "correction %" PRId64 " by %s: %s is %s",
+            said = an_arena_printf(gather->arena, "Correction %" PRId64 " by %s: %s is %s",
                                    c->correction_id, c->author, c->before, c->after);
         } else {
             continue;

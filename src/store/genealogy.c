@@ -54,6 +54,7 @@ static void read_lineage(struct an_query *query, struct an_arena *arena, void *r
     lineage->until_us = an_column_instant(query, 16);
     lineage->end_file_id = an_column_int_or(query, 17, 0);
     lineage->end_line = (uint64_t)an_column_int_or(query, 18, 0);
+    link->corrected_by = an_column_int_or(query, 19, 0);
 }
 
 static bool same_text(const char *a, const char *b)
@@ -133,7 +134,9 @@ static enum an_status read_links(struct an_store *store, int64_t item_id, bool u
     "SELECT i.item_id, i.kind, " AN_SERIAL_OF_I                                                    \
     ", k.child_id, k.parent_id, k.role, k.region, k.share,"                                        \
     " k.row_no, k.column_no, k.at_us, k.file_id, k.line_no, k.link_id, coalesce(f.name, ''),"      \
-    " t.confidence, e.at_us, e.file_id, e.line_no FROM link k JOIN item i"
+    " t.confidence, e.at_us, e.file_id, e.line_no,"                                                \
+    " (SELECT c.correction_id FROM corrected_link c WHERE c.link_id = k.link_id" AN_IN_FORCE       \
+    ") FROM link k JOIN item i"
 #define LINEAGE_REST                                                                               \
     " LEFT JOIN file f ON f.file_id = k.file_id LEFT JOIN link_trait t ON t.link_id = k.link_id"   \
     " LEFT JOIN link_end e ON e.end_id = (SELECT x.end_id FROM link_end x"                         \
@@ -259,7 +262,8 @@ enum an_status an_store_aliases(struct an_store *store, int64_t item_id, struct 
         " LEFT JOIN file f ON f.file_id = a.file_id WHERE a.item_id = $1"
         " UNION ALL SELECT i.item_id, i.kind, i.serial, NULL, NULL,"
         " 'correction ' || c.correction_id, 0, 0 FROM correction c"
-        " JOIN item i ON i.item_id = c.item_id WHERE c.is_id = $1 AND c.kind = 1" AN_IN_FORCE
+        " JOIN item i ON i.item_id = c.item_id WHERE c.kind = 1 AND (c.is_id = $1"
+        " OR (c.item_id = $1 AND c.is_id IS NULL))" AN_IN_FORCE
         ") ORDER BY coalesce(from_us, -9223372036854775807), number";
     return read_aliases(store, sql, item_id, arena, known, count, err);
 }
@@ -336,6 +340,9 @@ static enum an_status rename_all(struct an_store *store, int64_t item_id, bool u
     enum an_status st = an_store_aliases(store, item_id, arena, &known, &known_count, err);
 
     for (size_t i = 0; !st && i < known_count; i++) {
+        if (known[i].item.item_id == item_id) {
+            continue; /* a serial that was corrected: its links are here */
+        }
         st = add_links_of(store, &known[i], up, arena, lineage, count, err);
     }
     for (size_t i = 0; !st && i < *count; i++) {

@@ -49,6 +49,7 @@ tells 'so' "tile $tile in wall $wall -> tile $other in wall $wall"
 "$a" trace "$wall" >traced
 ok 'the trace has the right tile' grep -q "$other" traced
 same 'and not the wrong one' "$(grep -c "$tile" traced)" 0
+ok 'and says by which correction' grep -q "tile $other.*(by correction 1)" traced
 "$a" trace "$other" >traced
 ok 'and the tile its wall' grep -q "$wall" traced
 
@@ -58,6 +59,7 @@ exits 0 'a serial no item has' "$a" correct serial "tile:$tile" --is NEW-1 $by
 "$a" trace NEW-1 >new
 "$a" trace "tile:$tile" >old
 ok 'both names find it' cmp new old
+ok 'and the old one stays known' grep -q "also known as tile $tile  \[correction 2\]" new
 
 # ---- a sample --------------------------------------------------------------------------------------------
 rows=$(grep -c '' before/export.csv)

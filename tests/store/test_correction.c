@@ -119,6 +119,12 @@ START_TEST(serial_of_no_other_item)
         ck_assert_str_ne(lineage[i].item.serial, "0T-001");
     }
     ck_assert(seen);
+    struct an_known_as *known = NULL;
+    OK(an_store_aliases(store, filled[0].tile_id, arena, &known, &count, &err));
+    ck_assert_uint_eq(count, 1);
+    ck_assert_str_eq(known[0].item.serial, "0T-001");
+    OK(an_store_lineage(store, filled[0].tile_id, false, arena, &lineage, &count, &err));
+    ck_assert_uint_eq(count, 1); /* not twice */
     struct an_sample *samples = NULL;
     ck_assert_uint_eq(samples_of(&samples), 3);
     ck_assert_str_eq(samples[0].serial, "OT-001");
@@ -206,6 +212,9 @@ START_TEST(parent)
     const size_t count = parts_of(filled[0].wall_id, &lineage);
     ck_assert_uint_eq(count, 3);
     ck_assert(!has_part(lineage, count, filled[0].tile_id));
+    for (size_t i = 0; i < count; i++) {
+        ck_assert_int_eq(lineage[i].link.corrected_by, lineage[i].link.row == 1 ? 3 : 0);
+    }
     ck_assert_int_eq(ask(path, "SELECT count(*) FROM view_links WHERE parent = '0T-002'"
                                " AND corrected_by = 3"),
                      1);

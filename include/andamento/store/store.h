@@ -164,7 +164,8 @@ struct an_link {
     int64_t at_us;
     int64_t file_id;
     uint64_t line;
-    int sure;     /* enum an_link_sure (genealogy.h); 0: not told */
+    int sure;             /* enum an_link_sure (genealogy.h); 0: not told */
+    int64_t corrected_by; /* reading only: the correction that named this part (correction.h); 0 */
     bool may_end; /* it may be ended and begin again: told at another time it is kept again */
 };
 /* A link that is there already (same child, parent, role, place; of one that may end, also time) is
