@@ -520,6 +520,31 @@ static const char *scatter_text(struct an_arena *arena, const struct an_limits *
         an_say_number(arena, sqrt(change.upper), 1), change.ratio > 1.0 ? "often" : "late");
 }
 
+/* The family, and what gathers its points. */
+static const char *chart_text(struct an_arena *arena, const struct an_chart_model *model)
+{
+    const struct an_weighting *w = &model->weighting;
+    const char *family = an_say_family(model->family);
+
+    switch (w->kind) {
+    case AN_EWMA:
+        return an_arena_printf(arena, "weighted mean, lambda %s, limits at %s of its sigmas: %s",
+                               an_say_plain(arena, w->lambda), an_say_plain(arena, w->limits),
+                               family);
+    case AN_CUSUM:
+        return an_arena_printf(arena,
+                               "cumulative sums to both sides, of which the larger is drawn, k %s, "
+                               "h %s sigmas: %s",
+                               an_say_plain(arena, w->reference), an_say_plain(arena, w->limits),
+                               family);
+    case AN_MOVING_AVERAGE:
+        return an_arena_printf(arena, "moving average of %d, limits at %s of its sigmas: %s",
+                               w->span, an_say_plain(arena, w->limits), family);
+    default:
+        return family;
+    }
+}
+
 enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_view *view,
                                const struct an_limits *all, size_t all_count,
                                struct an_stream_sheet *sheet)
@@ -531,7 +556,7 @@ enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_
     }
     const struct an_limits *limits = in_force(view);
     if (limits) {
-        add(sheet, "Chart", an_say_family(limits->model.family));
+        add(sheet, "Chart", chart_text(arena, &limits->model));
         add(sheet, "Limits in force", limits_text(arena, view, sheet));
         add(sheet, "Locked", locked_text(gather, limits, all, all_count));
         add(sheet, "Baseline", baseline_text(gather, limits));

@@ -147,6 +147,11 @@ static bool copy_panel(const struct copying *copy, int panel)
                                   : view->characteristic ? view->characteristic->family
                                                          : AN_FAMILY_COUNT;
     into->statistic = family < AN_FAMILY_COUNT ? an_family_statistic(family, panel) : NULL;
+    if (panel == 0 && view->limits_count) {
+        const char *weighted =
+            an_weighted_statistic(view->limits[view->limits_count - 1].model.weighting.kind);
+        into->statistic = weighted ? weighted : into->statistic;
+    }
     into->statistic = into->statistic ? into->statistic : panel ? "spread" : "value";
     into->count = view->count - copy->first;
     into->points = an_arena_alloc(copy->gather->arena, into->count, sizeof *into->points);
@@ -310,6 +315,9 @@ static void copy_spec(const struct copying *copy)
     sheet->usl = characteristic->usl * view->scale;
     sheet->target = characteristic->target * view->scale;
     bool single = characteristic->family == AN_INDIVIDUALS && characteristic->kind != AN_COUNTED;
+    for (size_t i = 0; single && i < view->limits_count; i++) { /* a sum of readings is none */
+        single = view->limits[i].model.weighting.kind == AN_UNWEIGHTED;
+    }
     for (size_t i = 0; single && i < view->count; i++) {
         single = view->points[i].sample.n == 1 || characteristic->kind == AN_DERIVED;
     }

@@ -1,0 +1,55 @@
+#!/bin/sh
+# SPDX-License-Identifier: GPL-3.0-or-later
+# Pages of charts with memory name what is plotted and how points are gathered, and set no specification
+# beside it: it judges readings.
+. "$AN_SOURCE_DIR/tests/e2e/support.sh"
+a=$ANDAMENTO
+export ANDAMENTO_STORE=line.store
+cat >line.yaml <<'END'
+line: weighted
+zone: UTC
+shifts: {early: 06:00, late: 14:00, night: 22:00}
+kinds: {tile: {product: yes}}
+stations:
+  lum:
+    folder: spool
+    time: {column: at, pattern: "%s"}
+    item: {kind: tile, column: tile}
+    characteristics:
+      plain: {column: x, unit: cd/m2, family: individuals, spec: {lower: 780, upper: 820}}
+      sums: {column: x, unit: cd/m2, family: individuals, weighted: cusum, spec: {lower: 780, upper: 820}}
+      mean: {column: x, unit: cd/m2, family: individuals, weighted: ewma, spec: {lower: 780, upper: 820}}
+      moving: {column: x, unit: cd/m2, family: individuals, weighted: moving_average, spec: {lower: 780, upper: 820}}
+END
+mkdir spool
+# about 800 with steps of 5 that repeat after 101 tiles; the last 50 lie 20 higher
+awk 'BEGIN { print "tile,at,x"; for (i = 0; i < 170; i++) printf "T-%03d,%d,%.2f\n", i,
+    1772596800 + 600 * i, 800 + 5 * ((i * 37 % 101) - 50) / 29 + (i >= 120 ? 20 : 0) }' >spool/a.csv
+"$a" init line.yaml >/dev/null
+exits 0 collect "$a" collect spool
+"$a" limits propose --all --until 2026-03-05T00:00 >/dev/null 2>&1
+exits 0 lock "$a" limits lock --all --author T --reason baseline
+exits 1 check "$a" check
+exits 0 report "$a" report shift -o shift.pdf
+for page in 2 3 4 5; do
+    pdftotext -layout -f $page -l $page shift.pdf page.txt
+    case $(sed -n 's/^ *\(lum\.[a-z]*\).*/\1/p' page.txt | head -1) in
+    lum.plain)
+        ok 'single values have their specification' grep -q '820.0 spec' page.txt
+        seen="${seen:-}p" ;;
+    lum.sums)
+        ok 'sums say so' grep -q 'cumulative sum, cd/m2' page.txt
+        ok 'and how' grep -q 'of which the larger' page.txt
+        ok 'no specification beside sums' sh -c '! grep -q "820.0 spec" page.txt'
+        seen="${seen:-}s" ;;
+    lum.mean)
+        ok 'weighted means say so' grep -q 'weighted mean, lambda 0.2' page.txt
+        ok 'no specification beside means' sh -c '! grep -q "820.0 spec" page.txt'
+        seen="${seen:-}m" ;;
+    lum.moving)
+        ok 'moving averages say so' grep -q 'moving average of' page.txt
+        seen="${seen:-}v" ;;
+    esac
+done
+same 'a page each' "$(echo "${seen:-}" | sed 's/./&\n/g' | sort | tr -d '\n')" 'mpsv'
+done_testing
