@@ -115,6 +115,29 @@ exits 64 "no number" "$ANDAMENTO" head prove 1x
 "$ANDAMENTO" head prove 1 --json >out
 ok "a proof as JSON" jq -e '.schema == "andamento.inclusion.1" and (.data.proof | length) > 0' out
 
+# ---- the steps of the manual, as they stand there
+block() { # NAME: what stands in docs/verify.md under it
+    sed -n "/^# $1:/,/^\`\`\`/p" "$AN_SOURCE_DIR/docs/verify.md" | sed '/^```/d'
+}
+entry=$(sqlite3 line.store 'SELECT min(entry) FROM file WHERE state = 0')
+name=$(sqlite3 line.store "SELECT name FROM file WHERE entry = $entry")
+"$ANDAMENTO" head prove "$entry" >proof
+cp note head-of-today
+cp one.key.pub ledger.key.pub
+block check-proof >check-proof
+block check-signature >check-signature
+ok "the manual has the steps" test -s check-proof -a -s check-signature
+same "an entry is in the ledger" "$(sh check-proof)" "in the ledger under root $root"
+ok "the root is signed" sh -c 'sh check-signature | grep -q Success'
+same "it is this root" "$(sh check-signature | tail -n 1)" "$root"
+original=$(find demo/spool -name "$name" | head -1)
+same "the entry holds the hash of the original" "$(sed -n 's/^payload //p' proof | jq -r .sha256)" \
+    "$(sha256sum <"$original" | cut -c1-64)"
+sed -i 's/"rows":[0-9]*/"rows":1/' proof
+same "a planted change in the entry shows" "$(sh check-proof)" ""
+sed -i "2s/.*/$((size - 1))/" head-of-today
+if sh check-signature 2>&1 | grep -q 'Verified Success'; then fail "a planted change in the head"; fi
+
 # RFC 9162, 2.1.4.2: prints "old-root new-root" that the proof leads to
 roots_since() { # FIRST ROOT-THEN SECOND, hashes one a line in `hashes`
     fn=$(($1 - 1))
@@ -165,5 +188,30 @@ find demo/spool -type f | sort -r >backwards
 ANDAMENTO_CLOCK=2026-06-02T00:00:00Z "$ANDAMENTO" collect --quiet --store new.store $(cat backwards) >/dev/null 2>&1
 exits 1 "the same files, another history" "$ANDAMENTO" head check note --public-key one.key.pub --store new.store
 says "another root" "another root"
+
+# ---- a ledger that was tampered with
+loose() { # STORE: without the ledger's triggers
+    cp line.store "$1"
+    sqlite3 "$1" "SELECT 'DROP TRIGGER ' || name || ';' FROM sqlite_schema
+        WHERE type = 'trigger' AND tbl_name = 'ledger'" >drops
+    ok "the ledger has triggers" test -s drops
+    sqlite3 "$1" <drops
+}
+loose cut.store
+sqlite3 cut.store "DELETE FROM ledger WHERE entry = $((size - 1))"
+exits 1 "the last entry cut off" "$ANDAMENTO" head check note --public-key one.key.pub --store cut.store
+says "its end" "its end was cut off"
+exits 1 "since a head that it no longer has" "$ANDAMENTO" head since "$now" --store cut.store
+loose changed.store
+sqlite3 changed.store "UPDATE ledger SET payload = payload || ' ' WHERE entry = 1"
+exits 1 "an entry changed" "$ANDAMENTO" head check note --public-key one.key.pub --store changed.store
+says "which" "is broken at entry 1"
+loose holed.store
+sqlite3 holed.store "DELETE FROM ledger WHERE entry = 1"
+exits 69 "no proof out of a ledger with a hole" "$ANDAMENTO" head prove 0 --store holed.store
+says "what to do" "run verify"
+sqlite3 changed.store "UPDATE ledger SET leaf = zeroblob(32) WHERE entry = 2"
+exits 69 "no proof that does not hold" "$ANDAMENTO" head prove 0 --store changed.store
+says "what to do" "run verify"
 
 done_testing
