@@ -134,9 +134,9 @@ struct an_interval_list an_week_without_index_list(struct an_book *book)
     static const struct an_interval_column columns[] = {
         {"stream", 3.0, AN_LEFT, false, true},
         {"stable?", 1.6, AN_LEFT, false, false},
-        {"level", 1.1, AN_RIGHT, false, false},
+        {"level", 1.5, AN_RIGHT, false, false},
         {"last week", 1.1, AN_RIGHT, false, false},
-        {"why no index", 4.4, AN_LEFT, false, false}};
+        {"why no index", 4.0, AN_LEFT, false, false}};
     const struct an_week_data *week = book->data->week;
     struct an_interval_row *rows = rows_of(book, week->stream_count);
     struct an_interval_list list = {

@@ -40,8 +40,10 @@ const char *an_say_stability(struct an_arena *arena, const struct an_week_index 
         return "no sample";
     }
     if (index->stable) {
-        return index->signalling ? an_arena_printf(arena, "stable (%zu signal)", index->signalling)
-                                 : "stable";
+        return index->signalling
+                   ? an_arena_printf(arena, "stable (%zu signal%s)", index->signalling,
+                                     index->signalling == 1 ? "" : "s")
+                   : "stable";
     }
     if (index->signalling) {
         return an_arena_printf(arena, "%s of %s signal",
