@@ -143,6 +143,13 @@ enum an_status an_store_shape_check(struct an_store *store, an_finding *finding,
     if (!st) {
         compare(&is, &wanted, finding, context);
     }
+    /* their bytes alone do not tell: one piece reads the same under any number */
+    st = st ? st
+            : each_row(store,
+                       "SELECT file_id FROM original_piece GROUP BY file_id"
+                       " HAVING min(piece) <> 0 OR max(piece) <> count(*) - 1",
+                       NULL, "the pieces of an original are not numbered from 0 on, of file",
+                       finding, context, err);
     an_text_free(&is);
     an_text_free(&wanted);
     return st;

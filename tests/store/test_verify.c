@@ -230,6 +230,8 @@ static const struct {
     {"ALTER TABLE answer ADD COLUMN more TEXT", "table answer is not as"},
     {"PRAGMA foreign_keys = OFF; DROP TRIGGER hit_no_update; UPDATE hit SET signal_id = 99",
      "a reference leads nowhere, of table: hit"},
+    {"INSERT INTO original_piece SELECT min(file_id), 824, x'00' FROM file",
+     "the pieces of an original are not numbered from 0 on, of file: 1"},
 };
 
 START_TEST(shape)
