@@ -62,8 +62,9 @@ struct an_tie { /* a link told by the rows of a visit */
     double share;
     int64_t row, column, at_us;
     uint64_t line;
-    bool ends;     /* it was taken out */
-    uint32_t turn; /* how many ends the visit's rows told before it: afterwards it is another link */
+    bool ends; /* it was taken out */
+    uint32_t
+        turn; /* how many ends the visit's rows told before it: afterwards it is another link */
     uint32_t sure; /* enum an_confidence */
 };
 
@@ -88,7 +89,7 @@ struct an_stay { /* a visit in the making */
     struct an_locals locals; /* at least one */
     struct an_group *groups, *last_group;
     struct an_tie *joints, *last_joint;
-    uint32_t ends; /* told so far */
+    uint32_t ends;         /* told so far */
     struct an_slot *table; /* groups and joints by hash */
     size_t table_size, table_count;
 };

@@ -24,7 +24,7 @@
 #include <unistd.h>
 
 enum { AN_WRITER_WAIT_MS = 20000 };
-enum { CORRECTIONS_FORMAT = 10 }; /* the first with corrections */
+enum { CORRECTIONS_FORMAT = 10 };            /* the first with corrections */
 #define QUICK_CHECK_BYTES (INT64_C(8) << 20) /* larger stores are not read through when opened */
 
 const char *an_store_path(const struct an_store *store)
