@@ -125,6 +125,22 @@ static void compare(const struct an_text *is, const struct an_text *wanted, an_f
     }
 }
 
+/* What neither a file's digest nor an original's hash tells. */
+static const struct {
+    const char *sql, *words;
+} counts[] = {
+    /* their bytes alone do not tell: one piece reads the same under any number */
+    {"SELECT file_id FROM original_piece GROUP BY file_id"
+     " HAVING min(piece) <> 0 OR max(piece) <> count(*) - 1",
+     "the pieces of an original are not numbered from 0 on, of file"},
+    {"SELECT file_id FROM original WHERE form NOT IN (1, 2) OR pieces <>"
+     " (SELECT count(*) FROM original_piece p WHERE p.file_id = original.file_id)",
+     "an original has not the pieces, or the form, that its record tells, of file"},
+    {"SELECT f.file_id FROM file f JOIN ledger l ON l.entry = f.entry"
+     " WHERE json_valid(l.payload) AND f.round <> coalesce(json_extract(l.payload, '$.round'), 0)",
+     "the round is not the one that the ledger tells, of file"},
+};
+
 enum an_status an_store_shape_check(struct an_store *store, an_finding *finding, void *context,
                                     struct an_error *err)
 {
@@ -143,13 +159,9 @@ enum an_status an_store_shape_check(struct an_store *store, an_finding *finding,
     if (!st) {
         compare(&is, &wanted, finding, context);
     }
-    /* their bytes alone do not tell: one piece reads the same under any number */
-    st = st ? st
-            : each_row(store,
-                       "SELECT file_id FROM original_piece GROUP BY file_id"
-                       " HAVING min(piece) <> 0 OR max(piece) <> count(*) - 1",
-                       NULL, "the pieces of an original are not numbered from 0 on, of file",
-                       finding, context, err);
+    for (size_t i = 0; !st && i < sizeof counts / sizeof *counts; i++) {
+        st = each_row(store, counts[i].sql, NULL, counts[i].words, finding, context, err);
+    }
     an_text_free(&is);
     an_text_free(&wanted);
     return st;

@@ -158,7 +158,9 @@ static char *list_columns(const char *path)
     }
     (void)sqlite3_finalize(stmt);
     (void)sqlite3_close(db);
-    return strdup(an_text_of(&text));
+    char *columns = strdup(an_text_of(&text));
+    an_text_free(&text);
+    return columns;
 }
 
 START_TEST(every_column_of_every_act)
@@ -232,6 +234,12 @@ static const struct {
      "a reference leads nowhere, of table: hit"},
     {"INSERT INTO original_piece SELECT min(file_id), 824, x'00' FROM file",
      "the pieces of an original are not numbered from 0 on, of file: 1"},
+    {"DROP TRIGGER original_no_update; UPDATE original SET pieces = pieces + 1",
+     "an original has not the pieces, or the form"},
+    {"PRAGMA ignore_check_constraints = ON; DROP TRIGGER original_no_update;"
+     " UPDATE original SET form = 484",
+     "an original has not the pieces, or the form"},
+    {"DROP TRIGGER file_no_update; UPDATE file SET round = 7", "the round is not the one"},
 };
 
 START_TEST(shape)
