@@ -19,8 +19,8 @@ timed() { # name, command...
     shift
     /usr/bin/time -f "%e %U %M" -o cost "$@" >answer 2>err || [ $? -eq 1 ] ||
         { echo "$name failed: $(head -1 err)" && exit 1; }
-    awk -v n="$streams" -v w="$name" '{ printf "%4d streams  %-13s %6.2f s, %6.2f s of it user, %4.0f MiB\n",
-        n, w, $1, $2, $3 / 1024 }' cost
+    tail -n 1 cost | awk -v n="$streams" -v w="$name" '{ printf "%4d streams  %-13s %6.2f s, %6.2f s of it user, %4.0f MiB\n",
+        n, w, $1, $2, $3 / 1024 }'
 }
 
 for streams in ${STREAMS:-100 200 400}; do
