@@ -13,7 +13,8 @@ CREATE TABLE running (
     from_us INTEGER NOT NULL,       -- event time of the first sample judged for this row
     at_us INTEGER NOT NULL,         -- event time of the last one
     sample_id INTEGER NOT NULL REFERENCES sample (sample_id), -- the last one
-    state TEXT NOT NULL             -- the numbers gathered after it, a JSON array
+    state TEXT NOT NULL,            -- the numbers gathered after it, a JSON array
+    entry INTEGER NOT NULL REFERENCES ledger (entry) -- its ledger entry
 ) STRICT;
 CREATE INDEX running_by_time ON running (stream_id, limits_id, at_us);
 CREATE INDEX running_later ON running (stream_id, running_id, from_us);

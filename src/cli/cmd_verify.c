@@ -72,16 +72,28 @@ static enum an_status check_missing(struct tally *tally, const struct an_file *f
     return st;
 }
 
-static enum an_status check_original(struct tally *tally, const struct an_file *file)
+/* The file's own; a record of released rows has none, and shares that of the file it is of. */
+static enum an_status read_original(struct an_cli *cli, const struct an_file *file,
+                                    struct an_sha256 *hash)
 {
-    struct an_cli *cli = tally->cli;
     struct an_digest *digest = an_digest_open();
     if (!digest) {
         return an_fail(&cli->err, AN_NO_MEMORY, "out of memory");
     }
-    const enum an_status st =
-        an_store_original_read(cli->store, &file->hash, add_to_digest, digest, &cli->err);
-    const struct an_sha256 hash = an_digest_close(digest);
+    enum an_status st =
+        an_store_original_read_of(cli->store, file->file_id, add_to_digest, digest, &cli->err);
+    if (st == AN_NOT_FOUND) {
+        st = an_store_original_read(cli->store, &file->hash, add_to_digest, digest, &cli->err);
+    }
+    *hash = an_digest_close(digest);
+    return st;
+}
+
+static enum an_status check_original(struct tally *tally, const struct an_file *file)
+{
+    struct an_cli *cli = tally->cli;
+    struct an_sha256 hash;
+    const enum an_status st = read_original(cli, file, &hash);
     if (st == AN_OK && memcmp(hash.at, file->hash.at, sizeof hash.at) != 0) {
         find(tally, "file %lld (%s): the kept original is not what was taken",
              (long long)file->file_id, file->name);
@@ -222,32 +234,63 @@ static void answer_text(struct tally *tally, const struct an_ledger_head *head, 
     tell_dropped(cli, tally);
 }
 
+/* What is so damaged that it could not be compared to its end is a finding; the rest goes on. */
+static enum an_status go_on(struct tally *tally, const char *what, enum an_status st)
+{
+    struct an_cli *cli = tally->cli;
+    const bool damaged = st == AN_NO_STORE || st == AN_BAD_CONFIG || st == AN_NOT_FOUND;
+
+    if (damaged) {
+        find(tally, "%s could not be compared to the end: %s", what, cli->err.text);
+        cli->err = (struct an_error){0};
+    }
+    return damaged ? AN_OK : st;
+}
+
+static enum an_status check_files(struct tally *tally, const struct an_file *files, size_t count)
+{
+    enum an_status st = AN_OK;
+
+    for (size_t i = 0; !st && i < count; i++) {
+        st = go_on(tally, "an original", check_original(tally, &files[i]));
+        st = st ? st : go_on(tally, "the rows of a file", check_rows(tally, &files[i]));
+    }
+    return st;
+}
+
 static enum an_exit run(struct an_cli *cli)
 {
     struct tally tally = {.cli = cli};
     struct an_acts_counts acts = {0};
     struct an_samples_check samples = {0};
-    struct an_ledger_head head;
+    struct an_ledger_head head = {0};
     struct an_file *files = NULL;
     size_t count = 0;
     enum an_status st = an_cli_open(cli, AN_STORE_READ, false);
-    st = st ? st : an_store_shape_check(cli->store, add_finding, &tally, &cli->err);
-    st = st ? st : check_ledger(&tally);
-    st = st ? st : an_ledger_head(cli->store, &head, &cli->err);
-    st = st ? st : an_store_acts_check(cli->store, add_finding, &tally, &acts, &cli->err);
+    if (!st) {
+        st = go_on(&tally, "the database",
+                   an_store_shape_check(cli->store, add_finding, &tally, &cli->err));
+    }
+    st = st ? st : go_on(&tally, "the ledger", check_ledger(&tally));
+    st = st ? st : go_on(&tally, "the ledger", an_ledger_head(cli->store, &head, &cli->err));
+    if (!st) {
+        st = go_on(&tally, "the records of acts",
+                   an_store_acts_check(cli->store, add_finding, &tally, &acts, &cli->err));
+    }
     if (!st) {
         st = an_store_files(cli->store, AN_NO_INSTANT, AN_NO_INSTANT, cli->arena, &files, &count,
                             &cli->err);
     }
-    for (size_t i = 0; !st && i < count; i++) {
-        st = check_original(&tally, &files[i]);
-        st = st ? st : check_rows(&tally, &files[i]);
+    st = st ? st : check_files(&tally, files, count);
+    if (!st) {
+        st = go_on(&tally, "what was dropped",
+                   an_store_retention_check(cli->store, add_finding, &tally, &tally.kept_no_longer,
+                                            &cli->err));
     }
     if (!st) {
-        st = an_store_retention_check(cli->store, add_finding, &tally, &tally.kept_no_longer,
-                                      &cli->err);
+        st = go_on(&tally, "the samples",
+                   an_samples_check(cli->store, add_finding, &tally, &samples, &cli->err));
     }
-    st = st ? st : an_samples_check(cli->store, add_finding, &tally, &samples, &cli->err);
     if (st) {
         an_free(tally.texts);
         return an_cli_failed(cli, st);

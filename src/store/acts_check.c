@@ -161,6 +161,7 @@ static const struct {
     {"limits_lock", "decision", locked_by_kind}, {"collector_event", "act", act_by_kind},
     {"collector_event", "event_id", counts_up},  {"release_act", "cause", cause_in_words},
     {"hit", "stream_id", stream_of_signal},      {"stream", "name", name_of_parts},
+    {"running", "running_id", counts_up},
 };
 
 /* ---- a column against the payload ------------------------------------------------------------------ */
@@ -187,7 +188,7 @@ static bool same_value(const struct row *row, int column, const json_t *told)
         return (json_is_integer(told) &&
                 json_integer_value(told) == sqlite3_column_int64(row->stmt, column)) ||
                (json_is_boolean(told) &&
-                json_boolean_value(told) == (sqlite3_column_int64(row->stmt, column) != 0));
+                (json_boolean_value(told) ? 1 : 0) == sqlite3_column_int64(row->stmt, column));
     case SQLITE_FLOAT:
         return json_is_number(told) &&
                json_number_value(told) == sqlite3_column_double(row->stmt, column);
@@ -319,6 +320,7 @@ static const struct {
     {"signal.hit_withdrawn", "hit_withdrawal"},
     {"signal.answered", "answer"},
     {"judged", "judged"},
+    {"running", "running"},
     {"held.release", "release_act"},
     {"retention", "retention"},
     {"collector.start", "collector_event"},

@@ -331,28 +331,17 @@ static enum an_status not_kept(struct an_store *store, const struct an_sha256 *h
     return st;
 }
 
-enum an_status an_store_original_read(struct an_store *store, const struct an_sha256 *hash,
-                                      int (*sink)(void *context, const void *at, size_t length),
-                                      void *context, struct an_error *err)
+/* The record of an original at hand: file_id, bytes, form, pieces. Ends the query. */
+static enum an_status read_at_hand(struct an_store *store, struct an_query *query,
+                                   int (*sink)(void *context, const void *at, size_t length),
+                                   void *context, struct an_error *err)
 {
-    static const char sql[] = "SELECT file_id, bytes, form, pieces FROM original WHERE hash = $1"
-                              " ORDER BY file_id LIMIT 1";
-    struct an_query query;
-    bool found = false;
-    enum an_status st = an_query_start(&query, store, sql, "finding an original", err);
-    if (st) {
-        return st;
-    }
-    an_query_hash(&query, hash);
-    st = an_query_row(&query, &found, err);
-    if (st || !found) {
-        return st ? st : not_kept(store, hash, err);
-    }
-    const int64_t file_id = an_column_int(&query, 0);
-    const int64_t bytes = an_column_int(&query, 1);
-    const int form = (int)an_column_int(&query, 2);
-    const int64_t pieces = an_column_int(&query, 3);
-    an_query_end(&query);
+    const int64_t file_id = an_column_int(query, 0);
+    const int64_t bytes = an_column_int(query, 1);
+    const int form = (int)an_column_int(query, 2);
+    const int64_t pieces = an_column_int(query, 3);
+    enum an_status st = AN_OK;
+    an_query_end(query);
     struct reading reading = {
         .form = form,
         .expand = ZSTD_createDCtx(),
@@ -373,4 +362,46 @@ enum an_status an_store_original_read(struct an_store *store, const struct an_sh
     (void)ZSTD_freeDCtx(reading.expand);
     an_free(reading.out);
     return st;
+}
+
+enum an_status an_store_original_read(struct an_store *store, const struct an_sha256 *hash,
+                                      int (*sink)(void *context, const void *at, size_t length),
+                                      void *context, struct an_error *err)
+{
+    static const char sql[] = "SELECT file_id, bytes, form, pieces FROM original WHERE hash = $1"
+                              " ORDER BY file_id LIMIT 1";
+    struct an_query query;
+    bool found = false;
+    enum an_status st = an_query_start(&query, store, sql, "finding an original", err);
+    if (st) {
+        return st;
+    }
+    an_query_hash(&query, hash);
+    st = an_query_row(&query, &found, err);
+    if (st || !found) {
+        return st ? st : not_kept(store, hash, err);
+    }
+    return read_at_hand(store, &query, sink, context, err);
+}
+
+enum an_status an_store_original_read_of(struct an_store *store, int64_t file_id,
+                                         int (*sink)(void *context, const void *at, size_t length),
+                                         void *context, struct an_error *err)
+{
+    static const char sql[] = "SELECT file_id, bytes, form, pieces FROM original"
+                              " WHERE file_id = $1";
+    struct an_query query;
+    bool found = false;
+    enum an_status st = an_query_start(&query, store, sql, "finding an original", err);
+    if (st) {
+        return st;
+    }
+    an_query_int(&query, file_id);
+    st = an_query_row(&query, &found, err);
+    if (st || !found) {
+        return st ? st
+                  : an_fail(err, AN_NOT_FOUND, "no original of file %lld is kept in '%s'",
+                            (long long)file_id, store->path);
+    }
+    return read_at_hand(store, &query, sink, context, err);
 }

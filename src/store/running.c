@@ -5,15 +5,34 @@
  */
 #include "store/handle.h"
 
+/* What later judging starts from must not be changed behind its back: the ledger tells it. */
+static enum an_status tell_running(struct an_store *store, const struct an_running *running,
+                                   uint64_t *entry, struct an_error *err)
+{
+    struct an_text payload = {0};
+    struct an_json json = an_json_into(&payload, false);
+    an_json_object(&json);
+    an_json_put_integer(&json, "stream_id", running->stream_id);
+    an_json_put_integer(&json, "limits_id", running->limits_id);
+    an_json_put_integer(&json, "from_us", running->from_us);
+    an_json_put_integer(&json, "at_us", running->at_us);
+    an_json_put_integer(&json, "sample_id", running->sample_id);
+    an_json_put_string(&json, "state", running->state);
+    an_json_end(&json, '}');
+    return an_ledger_append_text(store, "running", &payload, entry, err);
+}
+
 enum an_status an_store_put_running(struct an_store *store, const struct an_running *running,
                                     struct an_error *err)
 {
     static const char sql[] =
         "INSERT INTO running (stream_id, limits_id, from_us, at_us, sample_id,"
-        " state) VALUES ($1, $2, $3, $4, $5, $6)";
+        " state, entry) VALUES ($1, $2, $3, $4, $5, $6, $7)";
     static const char doing[] = "keeping where a chart with memory stands";
     struct an_query query;
+    uint64_t entry = 0;
     enum an_status st = an_store_may_put(store, doing, err);
+    st = st ? st : tell_running(store, running, &entry, err);
     st = st ? st : an_query_start(&query, store, sql, doing, err);
     if (st) {
         return st;
@@ -24,6 +43,7 @@ enum an_status an_store_put_running(struct an_store *store, const struct an_runn
     an_query_int(&query, running->at_us);
     an_query_int(&query, running->sample_id);
     an_query_text(&query, running->state);
+    an_query_int(&query, (int64_t)entry);
     return an_query_run(&query, err);
 }
 

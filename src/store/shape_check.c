@@ -136,6 +136,20 @@ static const struct {
     {"SELECT file_id FROM original WHERE form NOT IN (1, 2) OR pieces <>"
      " (SELECT count(*) FROM original_piece p WHERE p.file_id = original.file_id)",
      "an original has not the pieces, or the form, that its record tells, of file"},
+    {"SELECT p.file_id FROM original_piece p WHERE NOT EXISTS"
+     " (SELECT 1 FROM original o WHERE o.file_id = p.file_id) GROUP BY p.file_id",
+     "pieces of an original stand without its record, of file"},
+    {"SELECT o.file_id FROM original o JOIN file f ON f.file_id = o.file_id"
+     " WHERE o.hash <> f.hash OR o.bytes <> f.bytes",
+     "the record of an original has not the hash and length of its file, of file"},
+    /* bytes that another file has, too, read the same from there */
+    {"SELECT f.file_id FROM file f WHERE f.round = 0 AND EXISTS"
+     " (SELECT 1 FROM original o WHERE o.hash = f.hash) AND NOT EXISTS"
+     " (SELECT 1 FROM original o WHERE o.file_id = f.file_id) AND NOT EXISTS"
+     " (SELECT 1 FROM retention_file d WHERE d.file_id = f.file_id AND d.kind = 2)",
+     "an original is missing and no record says that it was dropped, of file"},
+    {"SELECT max(release_id) FROM release HAVING max(release_id) <> count(*)",
+     "the numbers of releases have a gap; the greatest is"},
     {"SELECT f.file_id FROM file f JOIN ledger l ON l.entry = f.entry"
      " WHERE json_valid(l.payload) AND f.round <> coalesce(json_extract(l.payload, '$.round'), 0)",
      "the round is not the one that the ledger tells, of file"},

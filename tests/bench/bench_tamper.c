@@ -385,7 +385,6 @@ static void cut(sqlite3 *db)
     (void)sqlite3_finalize(stmt);
     run(db, drops);
     run(db, cuts);
-    run(db, "DELETE FROM running");
     run(db, texts);
     free(texts);
 }

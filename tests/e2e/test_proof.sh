@@ -214,4 +214,21 @@ sqlite3 changed.store "UPDATE ledger SET leaf = zeroblob(32) WHERE entry = 2"
 exits 69 "no proof that does not hold" "$ANDAMENTO" head prove 0 --store changed.store
 says "what to do" "run verify"
 
+# ---- damage: what can be compared is compared, what cannot is a finding like others
+damaged() { # TABLE SET
+    cp line.store damaged.store
+    sqlite3 damaged.store "DROP TRIGGER $1_no_update; UPDATE $1 SET $2"
+    exits 1 "damaged $1" "$ANDAMENTO" verify --store damaged.store --head "$now"
+    ok "goes on to the end" grep -q '^ledger of' out
+}
+damaged block "packed = x'00'"
+says "the file" "what is stored of file 1 is not what"
+says "what could not be compared" "the samples could not be compared to the end: "
+damaged line_revision "yaml = x'00'"
+says "the description" "table line_revision, row 1: yaml is not what"
+damaged original_piece "packed = x'00'"
+says "the original" "an original kept in .* is damaged"
+exits 64 "a head that is none" "$ANDAMENTO" verify --head 12:xyz
+says "what a head is" "'12:xyz' is no head: write entries:root"
+
 done_testing

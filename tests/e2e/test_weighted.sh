@@ -52,4 +52,11 @@ for page in 2 3 4 5; do
     esac
 done
 same 'a page each' "$(echo "${seen:-}" | sed 's/./&\n/g' | sort | tr -d '\n')" 'mpsv'
+# later judging starts from what a chart has gathered: a changed one would bend it
+exits 0 'whole' "$a" verify
+sqlite3 line.store "DROP TRIGGER running_no_update;
+    UPDATE running SET state = replace(state, '[', '[1') WHERE running_id = 1"
+exits 1 'what a chart has gathered was changed' "$a" verify
+says 'which' 'table running, row 1: state is not what ledger entry'
+
 done_testing

@@ -291,7 +291,7 @@ static const struct {
      " AND from_us IS NULL AND until_us = 2000 AND file = 'a.csv' AND line_no = 6"},
     {"SELECT count(*) = 1 FROM view_corrections WHERE kind = 'serial' AND before = '0T-001'"
      " AND after = 'T-8' AND undone_by IS NULL AND author = 'A. Person'"},
-    {"SELECT count(*) = 13 AND count(DISTINCT leaf_sha256) = 13 FROM view_ledger"},
+    {"SELECT count(*) = 14 AND count(DISTINCT leaf_sha256) = 14 FROM view_ledger"},
 };
 
 START_TEST(views_tell_what_was_stored)

@@ -201,8 +201,9 @@ END_TEST
 START_TEST(every_record_deleted)
 {
     static const char *const tables[] = {
-        "line_revision",  "file_sighting", "limits", "limits_lock", "signal",          "hit",
-        "hit_withdrawal", "judged",        "answer", "gauge_study", "collector_event", "file"};
+        "line_revision", "file_sighting",   "limits", "limits_lock", "signal",
+        "hit",           "hit_withdrawal",  "judged", "running",     "answer",
+        "gauge_study",   "collector_event", "file"};
     const char *path = made();
     char copy[320];
     (void)snprintf(copy, sizeof copy, "%s.copy", path);
@@ -239,6 +240,15 @@ static const struct {
     {"PRAGMA ignore_check_constraints = ON; DROP TRIGGER original_no_update;"
      " UPDATE original SET form = 484",
      "an original has not the pieces, or the form"},
+    {"PRAGMA foreign_keys = OFF; DROP TRIGGER original_no_delete; DELETE FROM original",
+     "pieces of an original stand without its record, of file"},
+    {"DROP TRIGGER original_no_update; UPDATE original SET hash = zeroblob(32)",
+     "has not the hash and length of its file, of file: 1"},
+    {"DROP TRIGGER original_no_update; UPDATE original SET bytes = bytes + 1",
+     "has not the hash and length of its file, of file: 1"},
+    {"PRAGMA foreign_keys = OFF; INSERT INTO release (release_id, act_id, held_file_id)"
+     " VALUES (2, 1, 1)",
+     "the numbers of releases have a gap"},
     {"DROP TRIGGER file_no_update; UPDATE file SET round = 7", "the round is not the one"},
 };
 

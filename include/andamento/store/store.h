@@ -138,6 +138,11 @@ AN_CHECKED enum an_status
 an_store_original_read(struct an_store *store, const struct an_sha256 *hash,
                        int (*sink)(void *context, const void *at, size_t length), void *context,
                        struct an_error *err);
+/* The one kept for this file, where several have the same bytes. AN_NOT_FOUND: none is. */
+AN_CHECKED enum an_status an_store_original_read_of(struct an_store *store, int64_t file_id,
+                                                    int (*sink)(void *context, const void *at,
+                                                                size_t length),
+                                                    void *context, struct an_error *err);
 /* Writes the file's own row and its ledger entry, whose payload holds hash, counts and the digest
  * of everything put for this file since next_file (a running SHA-256 inside the store). Checks the
  * balance of rows: AN_BUG if it does not hold. */
