@@ -31,7 +31,6 @@ static const struct {
      "+correction_id IN (SELECT correction_id FROM main.correction WHERE entry < %lld)"},
     {"corrected_sample",
      "+correction_id IN (SELECT correction_id FROM main.correction WHERE entry < %lld)"},
-    {"running", "%lld < 0"}, /* derived, and goes back and forth in time: had again from samples */
     /* what is dropped is gone for every moment, and who dropped it is to be told */
     {"retention", NULL},
     {"retention_file", NULL},
