@@ -287,8 +287,8 @@ static enum an_status put_hit(struct check *check, struct stream_check *s,
                               const struct an_rule_hit *hit, struct an_hit_record *record)
 {
     struct an_episode_hit belongs = {.limits_id = limits_at(s, hit->last),
-                                     .from = hit->first,
-                                     .at = hit->last,
+                                     .from = s->judging.turn[hit->first],
+                                     .at = s->judging.turn[hit->last],
                                      .panel = record->panel,
                                      .side = record->side,
                                      .rule = record->rule,
@@ -340,14 +340,24 @@ static const struct an_rule_hit *next_hit(const struct stream_check *s, size_t a
     return &j->hits[*panel][at[*panel]++];
 }
 
+/* So many samples before this one there is one that a hit of its signal can have to do with. */
+static bool is_in_reach(const struct stream_check *s, size_t at, size_t back)
+{
+    return back <= at && s->judging.turn[at] - s->judging.turn[at - back] < AN_EPISODE_REACH;
+}
+
+static size_t turn_of(const struct stream_check *s, size_t at)
+{
+    return at == AN_NONE ? AN_NONE : s->judging.turn[at];
+}
+
 /* A hit whose window holds points that can no longer be judged stands: nothing speaks against it. */
 static bool cannot_be_met_again(const struct stream_check *s, size_t k)
 {
     const bool *dropped = s->judging.dropped;
 
     for (size_t back = 0;
-         dropped && s->kept_at[k] != AN_NONE && back <= AN_EPISODE_REACH && back <= s->kept_at[k];
-         back++) {
+         dropped && s->kept_at[k] != AN_NONE && is_in_reach(s, s->kept_at[k], back); back++) {
         if (dropped[s->kept_at[k] - back]) {
             return true;
         }
@@ -360,7 +370,7 @@ static size_t window_start(const struct stream_check *s, size_t k)
 {
     const size_t at = s->kept_at[k];
 
-    for (size_t back = 0; at != AN_NONE && back < AN_EPISODE_REACH && back <= at; back++) {
+    for (size_t back = 0; at != AN_NONE && is_in_reach(s, at, back); back++) {
         if (s->judging.samples[at - back].sample_id == s->kept[k].window_first_sample_id) {
             return at - back;
         }
@@ -420,8 +430,8 @@ static enum an_status compare_and_store(struct check *check, struct stream_check
     for (size_t k = 0; !st && k < s->kept_count; k++) {
         struct an_episode_hit kept = {.signal_id = s->kept[k].signal_id,
                                       .limits_id = s->kept_signal[k]->limits_id,
-                                      .from = window_start(s, k),
-                                      .at = s->kept_at[k],
+                                      .from = turn_of(s, window_start(s, k)),
+                                      .at = turn_of(s, s->kept_at[k]),
                                       .panel = s->kept[k].panel,
                                       .side = s->kept[k].side,
                                       .rule = s->kept[k].rule,

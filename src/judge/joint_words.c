@@ -151,15 +151,29 @@ void an_words_member(struct an_text *text, const struct an_story *story)
                  charted.mean > 0 ? "above" : "below");
 }
 
+/* Several events told by how far apart they came on the average: the one gap that a rule spoke at may
+ * be quite usual. */
 void an_words_gap(struct an_text *text, const struct an_story *story)
 {
-    const struct an_panel_point *point = &story->view.points[story->last].point.level;
-    const bool timed = story->limits->model.family == AN_T;
+    const struct an_chart_model *model = &story->limits->model;
+    const bool timed = model->family == AN_T;
     const bool later = story->signal->record.side > 0;
+    double length = 0, events = 0;
     char value[40], usual[40];
 
-    an_text_addf(text, " came %s than luck explains: %s", later ? "later" : "sooner",
-                 an_shown_size(point->value, story->view.decimals, value));
-    an_text_addf(text, " %s from one to the next, where %s is usual", timed ? "h" : "opportunities",
-                 an_shown_size(point->centre, story->view.decimals, usual));
+    for (size_t i = story->first; i <= story->last; i++) {
+        const struct an_judged_point *point = &story->view.points[i];
+        if (isfinite(point->point.level.value) && !point->excluded) {
+            length += point->point.level.value * point->sample.count;
+            events += point->sample.count;
+        }
+    }
+    an_text_addf(text, " came %s than luck explains: ", later ? "later" : "sooner");
+    if (events > 1) {
+        an_text_addf(text, "%.0f events, on average ", events);
+    }
+    an_text_addf(text, "%s %s from one to the next, where %s is usual",
+                 an_shown_size(length / events, story->view.decimals, value),
+                 timed ? "h" : "opportunities",
+                 an_shown_size(model->sigma_level, story->view.decimals, usual));
 }

@@ -10,7 +10,8 @@
 void an_words_joint(struct an_text *text, const struct an_story *story);
 /* ": head=H3 stood 4.2 sigma above its own level", the member that is furthest at the last hit. */
 void an_words_member(struct an_text *text, const struct an_story *story);
-/* " came sooner than luck explains: 3 h from one to the next, where 50 h is usual" */
+/* " came sooner than luck explains: 9 events, on average 3.1 h from one to the next, where 50 h is
+ * usual" */
 void an_words_gap(struct an_text *text, const struct an_story *story);
 
 #endif

@@ -62,10 +62,12 @@ static enum an_status allocate(struct an_judging *j, struct an_arena *arena)
     j->points = an_arena_alloc(arena, n, sizeof *j->points);
     j->excluded = an_arena_alloc(arena, n, sizeof *j->excluded);
     j->gap_before = an_arena_alloc(arena, n, sizeof *j->gap_before);
+    j->turn = an_arena_alloc(arena, n, sizeof *j->turn);
     /* one at each change of limits, one at each round number, one at the end */
     j->marks = an_arena_alloc(arena, n / AN_RUNNING_MARKS + j->phases->count + 2, sizeof *j->marks);
     j->mark_count = 0;
-    return j->phase && j->charted && j->points && j->excluded && j->gap_before && j->marks
+    return j->phase && j->charted && j->points && j->excluded && j->gap_before && j->turn &&
+                   j->marks
                ? AN_OK
                : AN_NO_MEMORY;
 }
@@ -224,11 +226,32 @@ static void compute_points(struct an_judging *j)
     }
 }
 
+/* A sample that a chart of gaps passes over: no event came with it. */
+static bool is_between(const struct an_judging *j, size_t i)
+{
+    const size_t p = j->phase[i];
+
+    return p != AN_NONE && j->phases->limits[p].model.weighting.kind == AN_GAPS &&
+           !(j->charted[i].count > 0);
+}
+
+static void number_turns(struct an_judging *j)
+{
+    size_t turn = 0;
+
+    for (size_t i = 0; i < j->count; i++) {
+        turn += !is_between(j, i);
+        j->turn[i] = turn;
+    }
+}
+
 struct an_rule_choice an_panel_rules(const struct an_limits *limits, int panel)
 {
     struct an_rule_choice rules = limits->rules;
-    if (panel == 0 && (limits->model.weighting.kind != AN_UNWEIGHTED ||
-                       limits->model.family == AN_T2 || limits->model.family == AN_GROUP)) {
+    const bool weighted =
+        limits->model.weighting.kind != AN_UNWEIGHTED && limits->model.weighting.kind != AN_GAPS;
+    if (panel == 0 &&
+        (weighted || limits->model.family == AN_T2 || limits->model.family == AN_GROUP)) {
         memset(rules.on, 0,
                sizeof rules.on); /* its points are not independent: runs mean nothing */
         rules.on[AN_RULE_BEYOND_LIMIT] = true;
@@ -263,18 +286,21 @@ static size_t run_start(const struct an_judging *j, size_t from, size_t last)
 
 /* Rules over one stretch [from, until) of one panel; hits are appended with indexes into samples. */
 static enum an_status apply_rules(struct an_judging *j, int panel, size_t from, size_t until,
-                                  double z[], struct an_arena *arena, struct an_rule_hit **hits,
-                                  size_t *hit_count, size_t *room)
+                                  double z[], size_t at[], struct an_arena *arena,
+                                  struct an_rule_hit **hits, size_t *hit_count, size_t *room)
 {
     const struct an_limits *limits = &j->phases->limits[j->phase[from]];
     const struct an_rule_choice rules = an_panel_rules(limits, panel);
     const double k = an_chart_limit_sigmas(&limits->model, panel);
-    const size_t n = until - from;
+    size_t n = 0;
     size_t found = 0;
 
-    for (size_t i = 0; i < n; i++) {
-        const struct an_chart_point *point = &j->points[from + i];
-        z[i] = j->excluded[from + i] ? (double)NAN : panel == 0 ? point->level.z : point->spread.z;
+    for (size_t i = from; i < until; i++) {
+        const struct an_chart_point *point = &j->points[i];
+        if (!is_between(j, i)) {
+            at[n] = i;
+            z[n++] = j->excluded[i] ? (double)NAN : panel == 0 ? point->level.z : point->spread.z;
+        }
     }
     enum an_status st =
         an_rules_apply(z, NULL, NULL, n, k, &rules, *hits + *hit_count, *room - *hit_count, &found);
@@ -296,8 +322,8 @@ static enum an_status apply_rules(struct an_judging *j, int panel, size_t from, 
         }
     }
     for (size_t h = *hit_count; h < *hit_count + found; h++) {
-        (*hits)[h].first += from;
-        (*hits)[h].last += from;
+        (*hits)[h].first = at[(*hits)[h].first];
+        (*hits)[h].last = at[(*hits)[h].last];
         if (panel == 0 && limits->model.weighting.kind == AN_CUSUM) {
             (*hits)[h].first = run_start(j, from, (*hits)[h].last);
         }
@@ -309,8 +335,9 @@ static enum an_status apply_rules(struct an_judging *j, int panel, size_t from, 
 static enum an_status apply_all(struct an_judging *j, struct an_arena *arena)
 {
     double *z = an_arena_alloc(arena, j->count + 1, sizeof *z);
+    size_t *at = an_arena_alloc(arena, j->count + 1, sizeof *at);
 
-    if (!z) {
+    if (!z || !at) {
         return AN_NO_MEMORY;
     }
     for (int panel = 0; panel < 2; panel++) {
@@ -325,7 +352,7 @@ static enum an_status apply_all(struct an_judging *j, struct an_arena *arena)
                 until++;
             }
             if (j->phase[from] != AN_NONE) {
-                const enum an_status st = apply_rules(j, panel, from, until, z, arena,
+                const enum an_status st = apply_rules(j, panel, from, until, z, at, arena,
                                                       &j->hits[panel], &j->hit_count[panel], &room);
                 if (st) {
                     return st;
@@ -406,6 +433,7 @@ enum an_status an_judging_do(struct an_store *store, struct an_judging *judging,
         }
     }
     compute_points(j);
+    number_turns(j);
     if (j->characteristic->signal_is_news) {
         st = apply_all(j, arena);
         if (st) {

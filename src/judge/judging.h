@@ -24,6 +24,9 @@ struct an_judging {
     struct an_chart_sample *charted;
     struct an_chart_point *points; /* without limits: value only, the rest NAN */
     bool *excluded, *gap_before;
+    /* the number of each among the points that rules look at: a chart of gaps between events has
+     * one at each event, and samples without one carry the number of the last */
+    size_t *turn;
     const bool *dropped; /* not judged: the readings its fixed places want are kept no longer;
                             NULL: none is */
     struct an_rule_hit *hits[2]; /* by last, then rule */
@@ -39,7 +42,8 @@ struct an_chart_sample an_chart_sample_of(const struct an_sample *sample, enum a
 AN_CHECKED enum an_status an_judging_do(struct an_store *store, struct an_judging *judging,
                                         struct an_arena *arena, struct an_error *err);
 
-/* The rules in force on a panel. Level: those chosen. Spread: beyond_limit alone; none on moving
+/* The rules in force on a panel. Level: those chosen; beyond_limit alone where points are not
+ * independent (weighted, t2, group). Gaps between events are: all rules, over the events. Spread: beyond_limit alone; none on moving
  * ranges of single values, which tell each jump a second time and speak by luck at 0.9 % a point
  * (P(|Z| > 3.686 / sqrt 2)), more often than all rules of the level panel together. */
 struct an_rule_choice an_panel_rules(const struct an_limits *limits, int panel);

@@ -13,6 +13,7 @@
 #include "judge/group.h"
 
 #include <math.h>
+#include <stdlib.h>
 
 #define FALSE_ALARMS (2 * an_normal_above(limits->model.k)) /* of a point, both sides */
 
@@ -38,6 +39,7 @@ static void start_model(const struct an_baseline *b, struct an_limits *limits)
         .mean_opportunities = (double)NAN,
         .between = (double)NAN,
         .upper = (double)NAN,
+        .step = (double)NAN,
         .weighting = c->weighting};
 }
 
@@ -138,6 +140,38 @@ static enum an_status learn_residuals(const struct an_baseline *b, struct an_lim
 }
 
 /* ---- gaps between events ------------------------------------------------------------------------- */
+static int by_size(const void *a, const void *b)
+{
+    const double x = *(const double *)a;
+    const double y = *(const double *)b;
+
+    return (x > y) - (x < y);
+}
+
+/* Opportunities of a usual sample, or hours from one to the next: the median. */
+static enum an_status usual_step(const struct an_baseline *b, bool timed, struct an_arena *arena,
+                                 double *step)
+{
+    double *steps = an_arena_alloc(arena, b->count + 1, sizeof *steps);
+    double last = (double)NAN;
+    size_t n = 0;
+
+    if (!steps) {
+        return AN_NO_MEMORY;
+    }
+    for (size_t i = 0; i < b->count; i++) {
+        const struct an_chart_sample *s = &b->charted[i];
+        const double one = timed ? s->hours - last : s->opportunities;
+        last = s->hours;
+        if (!s->excluded && one >= 0) {
+            steps[n++] = one;
+        }
+    }
+    qsort(steps, n, sizeof *steps, by_size);
+    *step = n ? steps[n / 2] : 0;
+    return AN_OK;
+}
+
 static enum an_status learn_gaps(const struct an_baseline *b, struct an_limits *limits,
                                  struct an_arena *arena, struct an_error *err)
 {
@@ -149,7 +183,7 @@ static enum an_status learn_gaps(const struct an_baseline *b, struct an_limits *
     double length = 0;
     bool known = false;
 
-    if (!gaps) {
+    if (!gaps || usual_step(b, timed, arena, &m->step)) {
         return an_fail(err, AN_NO_MEMORY, "out of memory while learning limits");
     }
     m->whole = !timed;
@@ -165,7 +199,8 @@ static enum an_status learn_gaps(const struct an_baseline *b, struct an_limits *
         if (!(s->count > 0)) {
             continue;
         }
-        const struct an_gap gap = {timed ? s->hours - length : length, s->count};
+        const struct an_gap gap = {.length = timed ? s->hours - length : length,
+                                   .events = s->count};
         if (known) {
             gaps[found++] = gap;
         }
@@ -191,7 +226,7 @@ static enum an_status learn_gaps(const struct an_baseline *b, struct an_limits *
     m->sigma_level = model.mean;
     m->mean_opportunities = timed ? (double)NAN : model.mean;
     m->df_within = model.events;
-    m->centre = an_gap_judge(&model, (struct an_gap){ceil(model.mean), 1}, m->k).centre;
+    m->centre = an_chart_usual(m).centre;
     return AN_OK;
 }
 
@@ -213,6 +248,38 @@ enum an_status an_learn_other(const struct an_baseline *b, struct an_limits *lim
     }
     return limits->model.family == AN_RESIDUALS ? learn_residuals(b, limits, arena, err)
                                                 : learn_gaps(b, limits, arena, err);
+}
+
+/* What a chart of gaps cannot see, or not yet. */
+static const char *gap_warning(const struct an_chart_model *m, struct an_arena *arena, bool *told)
+{
+    const bool timed = m->family == AN_T;
+    const double lcl = an_chart_usual(m).lcl;
+
+    *told = true;
+    if (m->step > 0 && m->sigma_level < 3 * m->step) {
+        return an_arena_printf(
+            arena,
+            "an event in every %.1f samples is not rare: gaps can be no shorter than "
+            "a sample, and a u chart with 'weighted: ewma' sees more of them sooner",
+            m->sigma_level / m->step);
+    }
+    if (m->df_within < 20) {
+        return an_arena_printf(arena,
+                               "only %.0f events: the mean gap is known to about +-%.0f %%, so "
+                               "these limits are a first guess",
+                               m->df_within, 100 / sqrt(m->df_within));
+    }
+    if (m->step > 0 && !(lcl > m->step)) {
+        return an_arena_printf(
+            arena,
+            "no single gap can be below the lower limit, since a sample %s %.3g %s: more single "
+            "events are seen by runs of short gaps only; a u chart with 'weighted: ewma' may see "
+            "them sooner",
+            timed ? "comes every" : "holds", m->step, timed ? "h" : "opportunities");
+    }
+    *told = false;
+    return NULL;
 }
 
 enum an_status an_other_warning(const struct an_limits *limits,
@@ -257,12 +324,8 @@ enum an_status an_other_warning(const struct an_limits *limits,
                             "%.2g): one line for all has limits that a tool can stay outside "
                             "of by itself",
                             m->wear.tools, m->wear.pure_p);
-    } else if ((m->family == AN_G || m->family == AN_T) && m->df_within < 20) {
-        told = true;
-        *warning = an_arena_printf(arena,
-                                   "only %.0f events: the mean gap is known to about +-%.0f %%, so "
-                                   "these limits are a first guess",
-                                   m->df_within, 100 / sqrt(m->df_within));
+    } else if (m->family == AN_G || m->family == AN_T) {
+        *warning = gap_warning(m, arena, &told);
     }
     return told && !*warning ? AN_NO_MEMORY : AN_OK;
 }

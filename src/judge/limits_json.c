@@ -70,6 +70,9 @@ static void put_other(struct an_json *json, const struct an_chart_model *m)
     if (m->family == AN_G) {
         an_json_put_bool(json, "whole", m->whole);
     }
+    if (m->family == AN_G || m->family == AN_T) {
+        an_json_put_number(json, "step", m->step);
+    }
     if (an_family_is_joint(m->family)) {
         an_json_key(json, "joint");
         an_json_object(json);
@@ -343,6 +346,10 @@ static void get_other(struct source *source, const json_t *object, struct an_cha
     m->probability = json_is_true(json_object_get(object, "probability"));
     m->whole = json_is_true(json_object_get(object, "whole"));
     m->upper = (double)NAN;
+    m->step = (double)NAN;
+    if (m->family == AN_G || m->family == AN_T) { /* not told: each event's place is known */
+        m->step = json_object_get(object, "step") ? get_number(source, object, "step") : 0.0;
+    }
     if (an_family_is_joint(m->family)) {
         get_joint(source, json_object_get(object, "joint"), m);
     }

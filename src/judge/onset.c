@@ -19,11 +19,17 @@ const struct an_panel_point *an_story_point(const struct an_story *story, size_t
     return story->signal->record.panel ? &point->spread : &point->level;
 }
 
+static bool is_gaps(const struct an_story *story)
+{
+    return story->limits->model.weighting.kind == AN_GAPS;
+}
+
 /* A chart with memory is told by the points it is made of: its own are not independent, and its sums
  * are not distances. */
 static bool is_weighted(const struct an_story *story)
 {
-    return !story->signal->record.panel && story->limits->model.weighting.kind != AN_UNWEIGHTED;
+    return !story->signal->record.panel && story->limits->model.weighting.kind != AN_UNWEIGHTED &&
+           !is_gaps(story);
 }
 
 static double distance(const struct an_story *story, size_t at)
@@ -31,6 +37,9 @@ static double distance(const struct an_story *story, size_t at)
     const struct an_panel_point *p = an_story_point(story, at);
     const struct an_plain_point *plain = &story->view.points[at].point.plain;
 
+    if (is_gaps(story)) { /* far from normal, and of many events at once: by its chance */
+        return p->z;
+    }
     return (is_weighted(story) ? plain->value - plain->centre : p->value - p->centre) *
            story->view.scale;
 }

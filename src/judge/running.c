@@ -51,9 +51,16 @@ enum an_status an_running_find(struct an_store *store, int64_t stream_id,
         return AN_OK;
     }
     const struct an_limits *limits = &phases->limits[p];
+    enum an_status st = AN_OK;
+    if (limits->model.weighting.kind == AN_GAPS) { /* rules look back over events, not samples */
+        st =
+            an_store_events_before(store, stream_id, wanted_us, AN_RUNNING_EVENTS, &wanted_us, err);
+        wanted_us = wanted_us > phases->from_us[p] ? wanted_us : phases->from_us[p];
+    }
     const int64_t before_us = unseen_us < wanted_us ? unseen_us : wanted_us;
-    enum an_status st =
-        an_store_running(store, stream_id, limits->limits_id, before_us, arena, &kept, &found, err);
+    st = st ? st
+            : an_store_running(store, stream_id, limits->limits_id, before_us, arena, &kept, &found,
+                               err);
     if (st) {
         return st;
     }

@@ -6,6 +6,7 @@
 #ifndef AN_JUDGE_RUNNING_H
 #define AN_JUDGE_RUNNING_H
 
+#include "andamento/stat/rules.h"
 #include "andamento/stat/time_weighted.h"
 #include "andamento/store/store.h"
 #include "judge/phases.h"
@@ -17,6 +18,9 @@ struct an_running_start {
 };
 /* A state is marked after each so many samples, so that a late one does not cost a whole phase. */
 #define AN_RUNNING_MARKS 512
+/* Events before what is wanted that are judged again on a chart of gaps: those that a rule, and the
+ * episode of a hit, can reach; one more, which begins the first gap. */
+#define AN_RUNNING_EVENTS (2 * AN_RULE_MEMORY + 1)
 struct an_running_mark {
     size_t at; /* index of the sample after which it stood so */
     struct an_weighted_state state;

@@ -85,7 +85,7 @@ static struct an_panel_point judge_gap(const struct an_chart_model *model,
     }
     const bool known = state->points > 0.0;
     const struct an_gap gap = {timed ? sample->hours - state->statistic : state->statistic,
-                               sample->count};
+                               sample->count, timed ? model->step : sample->opportunities};
     const struct an_gap_model gaps = {.kind = !timed && model->whole ? AN_GAP_TRIALS : AN_GAP_TIME,
                                       .mean = model->sigma_level};
     state->points += 1.0;
@@ -147,8 +147,10 @@ void usual_other(const struct an_chart_model *model, struct an_panel_point *poin
         const struct an_gap_model gaps = {
             .kind = model->family == AN_G && model->whole ? AN_GAP_TRIALS : AN_GAP_TIME,
             .mean = model->sigma_level};
-        const struct an_gap_point one =
-            an_gap_judge(&gaps, (struct an_gap){ceil(model->sigma_level), 1.0}, model->k);
+        const struct an_gap_point one = an_gap_judge(
+            &gaps, (struct an_gap){fmax(ceil(model->sigma_level), model->step), 1.0, model->step},
+            model->k);
+        point->centre = one.centre;
         point->lcl = one.lcl;
         point->ucl = one.ucl;
     }

@@ -21,7 +21,7 @@
 static bool gap_ok(enum an_gap_kind kind, struct an_gap gap)
 {
     const bool good = gap.length > 0.0 && isfinite(gap.length) && gap.events >= 1.0 &&
-                      isfinite(gap.events) && gap.events == floor(gap.events);
+                      isfinite(gap.events) && gap.events == floor(gap.events) && gap.within >= 0.0;
     return good &&
            (kind == AN_GAP_TIME || (gap.length == floor(gap.length) && gap.length >= gap.events));
 }
@@ -65,20 +65,26 @@ static double quantile(const struct an_gap_model *model, double events, double p
                : model->mean * an_gamma_quantile(p, above, events);
 }
 
+/* In how much of its end the last event can lie. */
+static double place_of(const struct an_gap_model *model, struct an_gap gap)
+{
+    return fmax(gap.within, model->kind == AN_GAP_TRIALS ? 1.0 : 0.0);
+}
+
 /* By the chance of a length at least so extreme beyond the limits, else by the middle of its step. */
 static double z_of(const struct an_gap_model *model, struct an_gap gap, double k)
 {
     const double tail = an_normal_above(k);
-    const double before = model->kind == AN_GAP_TRIALS ? gap.length - 1.0 : gap.length;
-    const double shorter = chance(model, gap.events, gap.length, false); /* or as short */
-    const double longer = chance(model, gap.events, before, true);       /* or as long */
+    const double earliest = fmax(0.0, gap.length - place_of(model, gap)); /* that it may have had */
+    const double shorter = chance(model, gap.events, gap.length, false);  /* or as short */
+    const double longer = chance(model, gap.events, earliest, true);      /* or as long */
     if (shorter <= tail) {
         return fmin(-an_normal_quantile_above(shorter), -nextafter(k, INFINITY));
     }
     if (longer <= tail) {
         return fmax(an_normal_quantile_above(longer), nextafter(k, INFINITY));
     }
-    const double low = 0.5 * (shorter + chance(model, gap.events, before, false));
+    const double low = 0.5 * (shorter + chance(model, gap.events, earliest, false));
     const double high = 0.5 * (longer + chance(model, gap.events, gap.length, true));
     const double z = low < high ? -an_normal_quantile_above(low) : an_normal_quantile_above(high);
     return fmax(-k, fmin(k, z));
@@ -94,11 +100,14 @@ struct an_gap_point an_gap_judge(const struct an_gap_model *model, struct an_gap
     const double tail = an_normal_above(k);
     const double events = gap.events;
     const double lcl = quantile(model, events, tail, false);
-    const double ucl = quantile(model, events, tail, true);
+    const double place = place_of(model, gap);
+    const double ucl =
+        quantile(model, events, tail, true) + place - (model->kind == AN_GAP_TRIALS ? 1.0 : 0.0);
     point.value = gap.length / events;
     point.centre = quantile(model, events, 0.5, false) / events;
     point.ucl = ucl / events;
-    point.above = chance(model, events, ucl, true);
+    point.above =
+        chance(model, events, ucl - place + (model->kind == AN_GAP_TRIALS ? 1.0 : 0.0), true);
     if (model->kind == AN_GAP_TIME) {
         point.lcl = lcl / events;
         point.below = chance(model, events, lcl, false);

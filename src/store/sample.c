@@ -388,6 +388,34 @@ enum an_status an_store_samples_before(struct an_store *store, int64_t stream_id
     return samples_of(store, stream_id, INT64_MIN, at_us, most, arena, samples, count, err);
 }
 
+enum an_status an_store_events_before(struct an_store *store, int64_t stream_id, int64_t at_us,
+                                      size_t events, int64_t *first_us, struct an_error *err)
+{
+    static const char sql[] = "SELECT s.at_us FROM sample s LEFT JOIN corrected_sample c"
+                              " ON c.sample_id = s.sample_id" AN_IN_FORCE CORRECTED_CHOICE
+                              " AND s.counted > 0 ORDER BY s.at_us DESC, s.sample_id DESC"
+                              " LIMIT 1 OFFSET $4";
+    struct an_query query;
+    bool found = false;
+    enum an_status st =
+        an_query_start(&query, store, sql, "looking for a stream's last events", err);
+
+    *first_us = INT64_MIN;
+    if (st) {
+        return st;
+    }
+    an_query_int(&query, stream_id);
+    an_query_int(&query, INT64_MIN);
+    an_query_int(&query, at_us);
+    an_query_int(&query, events ? (int64_t)events - 1 : 0);
+    st = an_query_row(&query, &found, err);
+    if (!st && found) {
+        *first_us = an_column_int(&query, 0);
+        an_query_end(&query);
+    }
+    return st;
+}
+
 enum an_status an_store_newest_sample(struct an_store *store, int64_t stream_id, int64_t since_id,
                                       int64_t *newest_id, int64_t *earliest_us,
                                       struct an_error *err)

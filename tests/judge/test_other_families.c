@@ -64,7 +64,7 @@ static void make(struct made *made)
         made->product[i] = i % 3 ? "fine" : "coarse";
         made->mixed[i] = i % 3 ? 10 + 0.1 * scene_normal(&random) + (i == 110 ? 0.7 : 0)
                                : 100 + 5 * scene_normal(&random);
-        made->n[i] = i >= 95 ? 9.0 : i % 7 == 3 ? 1.0 : 0.0;
+        made->n[i] = i >= 95 ? 9.0 : i * 37 % 101 % 7 == 3 ? 1.0 : 0.0;
     }
 }
 
@@ -183,7 +183,7 @@ static void reckon(const struct made *made, size_t which, double value[ALL], boo
     for (int i = 0; i < BASE; i++) {
         since += which == 4 ? 100 : 1.0 / 6.0; /* opportunities, or hours */
         if (made->n[i] > 0) {
-            gaps[found] = (struct an_gap){since, made->n[i]};
+            gaps[found] = (struct an_gap){.length = since, .events = made->n[i]};
             found += known;
             known = true;
             since = 0;
@@ -250,8 +250,9 @@ static void reckon(const struct made *made, size_t which, double value[ALL], boo
         default:
             since += which == 4 ? 100 : 1.0 / 6.0;
             if (made->n[i] > 0) {
-                const struct an_gap_point p =
-                    an_gap_judge(&gap_model, (struct an_gap){since, made->n[i]}, 3);
+                const struct an_gap_point p = an_gap_judge(
+                    &gap_model, (struct an_gap){since, made->n[i], which == 4 ? 100 : 1.0 / 6.0},
+                    3);
                 value[i] = known ? p.value : (double)NAN;
                 beyond[i] = known && fabs(p.z) > 3;
                 known = true;
@@ -377,6 +378,77 @@ START_TEST(which_variable_moved)
 }
 END_TEST
 
+enum { QUIET = 600, BUSY = 100 };
+
+/* One event in 20 samples, then one in 2, checked after each `step` samples of the latter. */
+static size_t put_events(int step, struct an_hit_record **hits)
+{
+    struct scene_random random = {20261125};
+    size_t count = 0;
+
+    for (int i = 0; i < QUIET + BUSY;) {
+        int until = i < QUIET ? QUIET : i + step;
+        until = until < QUIET + BUSY ? until : QUIET + BUSY;
+        scene_file("probe");
+        for (; i < until; i++) {
+            char serial[24];
+            (void)snprintf(serial, sizeof serial, "T-%05d", i);
+            const bool event = scene_uniform(&random) < (i < QUIET ? 0.05 : 0.5);
+            (void)scene_count("lost", "", serial, at_of(i), event, 100);
+        }
+        scene_file_end();
+        if (until == QUIET) {
+            (void)scene_limits("probe.lost", QUIET);
+            scene_lock("probe.lost");
+        }
+        (void)scene_check();
+    }
+    OK(an_store_stream_hits(scene.store, scene_find("probe.lost").stream_id, at_of(QUIET),
+                            scene.arena, hits, &count, &scene.err));
+    return count;
+}
+
+/* No single gap can be below the limit: runs of short ones tell, and soon. Whatever is checked at once,
+ * and whatever lies between the events, the same is told. */
+START_TEST(more_events_are_seen)
+{
+    static const int steps[] = {QUIET + BUSY, 1, 11, 64};
+    struct told {
+        int64_t at_us, window;
+        int rule, side;
+    } first[QUIET + BUSY];
+    size_t first_count = 0;
+
+    for (size_t s = 0; s < sizeof steps / sizeof *steps; s++) {
+        struct an_hit_record *hits = NULL;
+        size_t runs = 0;
+
+        scene_open(stations);
+        const size_t count = put_events(steps[s], &hits);
+        ck_assert_uint_lt(count, QUIET + BUSY);
+        for (size_t h = 0; h < count; h++) {
+            const struct told told = {hits[h].at_us, hits[h].window_first_sample_id, hits[h].rule,
+                                      hits[h].side};
+            if (s == 0) {
+                first[h] = told;
+            }
+            ck_assert(told.at_us == first[h].at_us && told.window == first[h].window &&
+                      told.rule == first[h].rule && told.side == first[h].side);
+            ck_assert(!hits[h].withdrawn && hits[h].signal_id == hits[0].signal_id);
+            runs += told.rule == AN_RULE_RUN_ONE_SIDE && told.side < 0;
+        }
+        first_count = s == 0 ? count : first_count;
+        ck_assert_uint_eq(count, first_count);
+        ck_assert_uint_ge(runs, 20); /* of some 50 events */
+        ck_assert_int_le(first[0].at_us, at_of(QUIET + 35));
+        const char *text = sentence_of("probe.lost");
+        ck_assert_msg(strstr(text, "sooner than luck explains: 4") && strstr(text, " events, on "),
+                      "%s", text);
+        scene_close();
+    }
+}
+END_TEST
+
 /* dx follows dy as it always did but for one sample: each is in its own range, not the two together. */
 START_TEST(a_relation_is_told)
 {
@@ -470,6 +542,7 @@ int main(void)
     tcase_add_loop_test(tcase, hits_are_those_of_the_whole, 0, sizeof cuts / sizeof *cuts);
     tcase_add_test(tcase, late_samples_are_judged_in);
     tcase_add_test(tcase, which_variable_moved);
+    tcase_add_test(tcase, more_events_are_seen);
     tcase_add_test(tcase, a_relation_is_told);
     tcase_add_test(tcase, baselines_that_teach_nothing);
     tcase_add_test(tcase, a_partner_that_is_not_there);

@@ -108,7 +108,7 @@ void answer_gap(struct kept *kept, char *rest)
 {
     (void)kept;
     struct an_gap_model model = {.kind = next_number(&rest) > 0.0 ? AN_GAP_TIME : AN_GAP_TRIALS};
-    struct an_gap gap;
+    struct an_gap gap = {.within = 0};
     model.mean = next_number(&rest);
     gap.length = next_number(&rest);
     gap.events = next_number(&rest);

@@ -31,7 +31,7 @@ START_TEST(trials_between)
 {
     const struct an_gap_model model = {AN_GAP_TRIALS, 1.0 / gaps[_i].p, 30, 30};
     const double r = gaps[_i].events;
-    const struct an_gap gap = {gaps[_i].middle + r, r};
+    const struct an_gap gap = {.length = gaps[_i].middle + r, .events = r};
     const struct an_gap_point point = an_gap_judge(&model, gap, k_of_tail());
     check_close(point.centre, (gaps[_i].middle + r) / r, 1e-12, "centre");
     check_close(point.ucl, (gaps[_i].high + r) / r, 1e-12, "upper limit");
@@ -51,7 +51,8 @@ START_TEST(z_and_limits_agree)
     for (double r = 1; r <= 3; r++) {
         double last = -INFINITY;
         for (double length = r; length < 6000; length++) {
-            const struct an_gap_point p = an_gap_judge(&model, (struct an_gap){length, r}, 3.0);
+            const struct an_gap_point p =
+                an_gap_judge(&model, (struct an_gap){.length = length, .events = r}, 3.0);
             ck_assert_msg((p.z < -3.0) == (p.value < p.lcl), "%g trials: z %g", length, p.z);
             ck_assert_msg((p.z > 3.0) == (p.value > p.ucl), "%g trials: z %g", length, p.z);
             ck_assert(p.z >= last);
@@ -61,13 +62,55 @@ START_TEST(z_and_limits_agree)
 }
 END_TEST
 
+/* ---- samples of many opportunities ---- */
+
+/* Samples of n opportunities of which each counts an event with chance 1 / mean: the number of samples
+ * to the next with any is geometric, the events in it binomial without 0, and both independent. */
+static const struct {
+    double n, mean;
+} samples[] = {{1, 50}, {100, 10000}, {800, 14000}, {100, 1000}, {100, 300}};
+
+/* How often each side of the centre and of the limits is met, summed over all that can come. Half of
+ * the gaps must lie on each side up to the step of one sample, or runs speak by luck; beyond the limits
+ * no more than the tails, below of several laws. Were places taken as known, 0.00151 of the last row
+ * would lie above. */
+START_TEST(places_in_a_sample)
+{
+    const double n = samples[_i].n;
+    const struct an_gap_model model = {AN_GAP_TRIALS, samples[_i].mean, 30, 30};
+    const double p = 1.0 / model.mean;
+    const double any = -expm1(n * log1p(-p));
+    double below = 0, under = 0, over = 0, all = 0;
+    double wait = any; /* chance that the k-th sample is the first with an event */
+    for (double k = 1; k * n < 40.0 * model.mean; k++, wait *= 1.0 - any) {
+        double chance = exp(n * log1p(-p)) / any; /* of so many events in a sample with any */
+        for (double events = 1; events <= 12 && events <= n; events++) {
+            chance *= (n - events + 1.0) / events * p / (1.0 - p);
+            const struct an_gap gap = {k * n, events, n};
+            const struct an_gap_point point = an_gap_judge(&model, gap, 3.0);
+            ck_assert((point.z < -3.0) == (point.value < point.lcl));
+            ck_assert((point.z > 3.0) == (point.value > point.ucl));
+            all += wait * chance;
+            below += point.z < 0 ? wait * chance : 0;
+            under += point.z < -3.0 ? wait * chance : 0;
+            over += point.z > 3.0 ? wait * chance : 0;
+        }
+    }
+    check_close(all, 1.0, 1e-9, "everything that can come");
+    ck_assert_msg(fabs(below - 0.5) < 0.5 * any + 0.01, "%g of %g: %g below", n, model.mean, below);
+    ck_assert_msg(over <= 0.00135 && under <= 0.0028, "%g of %g: beyond %g and %g", n, model.mean,
+                  under, over);
+}
+END_TEST
+
 /* ---- t ---- */
 
 START_TEST(time_between)
 {
     /* exponential, mean 100: -100 log(1 - q) [closed form; R prints .135091, 69.3147, 660.765] */
     const struct an_gap_model model = {AN_GAP_TIME, 100.0, 30, 30};
-    const struct an_gap_point p = an_gap_judge(&model, (struct an_gap){50.0, 1.0}, k_of_tail());
+    const struct an_gap_point p =
+        an_gap_judge(&model, (struct an_gap){.length = 50.0, .events = 1.0}, k_of_tail());
     check_close(p.lcl, 0.135091207096, 1e-11, "lower");
     check_close(p.centre, 69.314718056, 1e-11, "median");
     check_close(p.ucl, 660.765068653, 1e-11, "upper");
@@ -88,19 +131,20 @@ END_TEST
 START_TEST(gaps_that_cannot_be)
 {
     struct an_gap_model model;
-    const struct an_gap good[] = {{400, 1}, {100, 1}, {1000, 3}};
+    const struct an_gap good[] = {{400, 1, 0}, {100, 1, 0}, {1000, 3, 0}};
     ck_assert_int_eq(an_gap_learn(AN_GAP_TRIALS, good, 3, &model), AN_OK);
     check_close(model.mean, 300.0, 1e-15, "1500 trials, 5 events");
     ck_assert(model.events == 5.0);
     ck_assert_int_eq(an_gap_learn(AN_GAP_TRIALS, good, 1, &model), AN_TOO_FEW);
-    static const struct an_gap bad[] = {{0, 1}, {-3, 1}, {2.5, 1}, {2, 3}, {9, 0}, {9, 1.5}};
+    static const struct an_gap bad[] = {{0, 1, 0}, {-3, 1, 0},  {2.5, 1, 0}, {2, 3, 0},
+                                        {9, 0, 0}, {9, 1.5, 0}, {9, 1, -1}};
     for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {
         const struct an_gap two[] = {good[0], bad[i]};
         ck_assert_int_eq(an_gap_learn(AN_GAP_TRIALS, two, 2, &model), AN_DOMAIN);
         model = (struct an_gap_model){AN_GAP_TRIALS, 300.0, 3, 5};
         ck_assert(isnan(an_gap_judge(&model, bad[i], 3.0).z));
     }
-    const struct an_gap hours[] = {{2.5, 1}, {0.5, 3}};
+    const struct an_gap hours[] = {{2.5, 1, 0}, {0.5, 3, 0}};
     ck_assert_int_eq(an_gap_learn(AN_GAP_TIME, hours, 2, &model), AN_OK);
     check_close(model.mean, 0.75, 1e-15, "3 hours, 4 events");
 }
@@ -197,6 +241,7 @@ int main(void)
     TCase *tcase = tcase_create("all");
     tcase_add_loop_test(tcase, trials_between, 0, sizeof gaps / sizeof *gaps);
     tcase_add_test(tcase, z_and_limits_agree);
+    tcase_add_loop_test(tcase, places_in_a_sample, 0, sizeof samples / sizeof *samples);
     tcase_add_test(tcase, time_between);
     tcase_add_test(tcase, gaps_that_cannot_be);
     tcase_add_test(tcase, counts_by_chance);

@@ -72,10 +72,11 @@ struct an_chart_model {
     double between; /* between_within: sigma between item means beyond what sigma_within
                              explains; >= 0; NAN otherwise */
     struct an_weighting weighting; /* of the level panel; all zero: points one by one */
-    bool probability;      /* p, np, c, u: limits from the distribution, tails Phi(-k) each */
-    bool whole;            /* g: opportunities are whole, so gaps are geometric; else exponential */
-    double upper;          /* t2: its limit; NAN otherwise */
-    struct an_joint joint; /* t2, mewma */
+    bool probability; /* p, np, c, u: limits from the distribution, tails Phi(-k) each */
+    bool whole;       /* g: opportunities are whole, so gaps are geometric; else exponential */
+    double step;  /* g, t: opportunities of a usual sample, hours from one to the next; else NAN */
+    double upper; /* t2: its limit; NAN otherwise */
+    struct an_joint joint;           /* t2, mewma */
     struct an_autoregression memory; /* residuals */
     struct an_wear wear;
 };

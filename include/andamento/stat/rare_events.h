@@ -15,9 +15,11 @@ enum an_gap_kind {
     AN_GAP_TRIALS, /* items or opportunities up to the event, it included: geometric */
     AN_GAP_TIME    /* time, or any exposure that is not counted: exponential */
 };
-/* From the event before to the last of `events` events that came together: 1, mostly. */
+/* From the event before to the last of `events` events that came together: 1, mostly. Where in the
+ * last `within` of the length they came is not known: a sample of so many opportunities. 0, and 1 of
+ * trials: the place is known. */
 struct an_gap {
-    double length, events;
+    double length, events, within;
 };
 struct an_gap_model {
     enum an_gap_kind kind;
@@ -31,10 +33,13 @@ AN_CHECKED enum an_status an_gap_learn(enum an_gap_kind kind, const struct an_ga
                                        struct an_gap_model *model);
 /*
  * Of a gap of so many events: the length of r events is negative binomial, or gamma. lcl: the least
- * length not beyond (a shorter one has chance <= tail), ucl the greatest; centre the median. z: by
- * chance, |z| > k exactly beyond the limits of tail Phi(-k); below 0 when events come sooner. For
- * trials between the limits z stands in the middle of its step (mid-p). value, lcl, ucl, centre are
- * a gap per event: length / events.
+ * length not beyond (a shorter one has chance <= tail), ucl the greatest, as lengths are known: to the
+ * end of the sample; centre the median. z: by
+ * chance, |z| > k exactly beyond the limits of tail Phi(-k); below 0 when events come sooner.
+ * Between the limits z stands in the middle of its step (mid-p), which is as wide as the place of the
+ * event is unknown: so half of all gaps are below 0 also where a sample holds many opportunities, and
+ * rules on runs speak no more often than they should. value, lcl, ucl, centre are a gap per event:
+ * length / events.
  */
 struct an_gap_point {
     double value, centre, lcl, ucl, z;

@@ -315,6 +315,11 @@ AN_CHECKED enum an_status an_store_samples_before(struct an_store *store, int64_
                                                   struct an_arena *arena,
                                                   struct an_sample **samples, size_t *count,
                                                   struct an_error *err);
+/* When the `events`th last sample before at_us that counts anything was taken; INT64_MIN if there are
+ * fewer. */
+AN_CHECKED enum an_status an_store_events_before(struct an_store *store, int64_t stream_id,
+                                                 int64_t at_us, size_t events, int64_t *first_us,
+                                                 struct an_error *err);
 /* Newest sample_id in the store (0 if none), and earliest at_us of samples newer than since_id. */
 AN_CHECKED enum an_status an_store_newest_sample(struct an_store *store, int64_t stream_id,
                                                  int64_t since_id, int64_t *newest_id,
