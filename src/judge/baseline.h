@@ -34,5 +34,8 @@ AN_CHECKED enum an_status an_baseline_look(const struct an_baseline *baseline,
  * *warning NULL if there are none. AN_NO_MEMORY. */
 AN_CHECKED enum an_status an_baseline_apart(const struct an_baseline *baseline, const double z[],
                                             struct an_arena *arena, const char **warning);
+/* Whether the limits of an ewma suit counts that are so small; NULL if they do. AN_NO_MEMORY. */
+AN_CHECKED enum an_status an_baseline_counts(const struct an_limits *limits, struct an_arena *arena,
+                                             const char **warning);
 
 #endif

@@ -345,8 +345,9 @@ static void add_signal(struct look *look, const struct an_rule_hit *hit, struct 
 
 /* One sentence a panel: how many, how many luck would give, and which the first ones are. */
 static enum an_status warn_signals(struct look *look, const struct an_rule_hit *hits, size_t count,
-                                   const struct an_rule_choice *rules, int panel)
+                                   const struct an_rule_choice *rules, int panel, size_t points)
 {
+    const bool gaps = look->limits->model.weighting.kind == AN_GAPS;
     struct an_text text = {0};
     size_t samples = 0;
     double luck = 0;
@@ -355,11 +356,11 @@ static enum an_status warn_signals(struct look *look, const struct an_rule_hit *
     }
     const struct an_weighting *weighting = &look->limits->model.weighting;
     if (panel == 0 && an_is_other_family(look->limits->model.family)) {
-        /* t2, g, t: by their tails; mewma: as its limit was found */
+        /* t2: by its tail; mewma: as its limit was found */
         luck = weighting->variables > 0 ? 1 / 370.4
-               : !an_family_is_joint(look->limits->model.family) && weighting->kind != AN_GAPS
-                   ? luck
-                   : 2 * an_normal_above(look->limits->model.k);
+               : an_family_is_joint(look->limits->model.family)
+                   ? 2 * an_normal_above(look->limits->model.k)
+                   : luck;
     } else if (panel == 0 && weighting->kind != AN_UNWEIGHTED) {
         const struct an_point_law in_control = {0.0, 1.0};
         struct an_run_length run;
@@ -377,10 +378,10 @@ static enum an_status warn_signals(struct look *look, const struct an_rule_hit *
     }
     const char *sentence = an_arena_printf(
         look->arena,
-        "%zu of %zu samples meet a rule inside the baseline%s (luck alone gives about %.1f): %s%s; "
+        "%zu of %zu %s meet a rule inside the baseline%s (luck alone gives about %.1f): %s%s; "
         "find the cause of each, then leave it out with that reason, or keep it",
-        samples, look->b->count, panel ? " by their spread" : "", luck * (double)look->b->count,
-        an_text_of(&text), count > SIGNALS_LISTED ? " and more" : "");
+        samples, points, gaps ? "events" : "samples", panel ? " by their spread" : "",
+        luck * (double)points, an_text_of(&text), count > SIGNALS_LISTED ? " and more" : "");
     const bool failed = text.failed;
     an_text_free(&text);
     return failed ? AN_NO_MEMORY : warn(look, sentence);
@@ -404,11 +405,14 @@ static enum an_status look_signals(struct look *look, int panel)
     const size_t n = look->b->count;
     const struct an_rule_choice rules = an_panel_rules(look->limits, panel);
     double *z = an_arena_alloc(look->arena, n + 1, sizeof *z);
+    size_t *at = an_arena_alloc(look->arena, n + 1, sizeof *at);
     struct an_rule_hit *hits = an_arena_alloc(look->arena, n * AN_RULE_COUNT + 1, sizeof *hits);
+    const bool gaps = panel == 0 && look->limits->model.weighting.kind == AN_GAPS;
+    size_t points = 0;
     size_t count = 0;
     enum an_status st = AN_OK;
 
-    if (!z || !hits) {
+    if (!z || !at || !hits) {
         return AN_NO_MEMORY;
     }
     for (size_t i = 0; i < n; i++) {
@@ -417,12 +421,22 @@ static enum an_status look_signals(struct look *look, int panel)
     if (panel == 0 && look->limits->model.weighting.kind != AN_UNWEIGHTED) {
         weighted_z(look, z);
     }
-    if (an_rules_apply(z, NULL, NULL, n, an_chart_limit_sigmas(&look->limits->model, panel), &rules,
-                       hits, n * AN_RULE_COUNT, &count)) {
+    for (size_t i = 0; i < n; i++) { /* rules look from event to event */
+        if (!gaps || look->b->charted[i].count > 0) {
+            at[points] = i;
+            z[points++] = z[i];
+        }
+    }
+    if (an_rules_apply(z, NULL, NULL, points, an_chart_limit_sigmas(&look->limits->model, panel),
+                       &rules, hits, n * AN_RULE_COUNT, &count)) {
         return AN_OK; /* the line description checks choices; nothing to look at otherwise */
     }
+    for (size_t h = 0; h < count; h++) {
+        hits[h].first = at[hits[h].first];
+        hits[h].last = at[hits[h].last];
+    }
     if (count) {
-        st = warn_signals(look, hits, count, &rules, panel);
+        st = warn_signals(look, hits, count, &rules, panel, points);
     }
     return st;
 }
@@ -456,6 +470,14 @@ static enum an_status look_other(struct look *look)
     return st || !text ? st : warn(look, text);
 }
 
+static enum an_status look_weighted_counts(struct look *look)
+{
+    const char *text = NULL;
+    const enum an_status st = an_baseline_counts(look->limits, look->arena, &text);
+
+    return st || !text ? st : warn(look, text);
+}
+
 enum an_status an_baseline_look(const struct an_baseline *baseline, struct an_limits *limits,
                                 struct an_arena *arena)
 {
@@ -466,6 +488,7 @@ enum an_status an_baseline_look(const struct an_baseline *baseline, struct an_li
     st = st ? st : look_between(&look);
     st = st ? st : look_dispersion(&look);
     st = st ? st : look_other(&look);
+    st = st ? st : look_weighted_counts(&look);
     st = st ? st : look_independence(&look);
     st = st ? st : look_normality(&look);
     st = st ? st : look_resolution(&look);

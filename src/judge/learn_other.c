@@ -254,6 +254,7 @@ enum an_status an_learn_other(const struct an_baseline *b, struct an_limits *lim
 static const char *gap_warning(const struct an_chart_model *m, struct an_arena *arena, bool *told)
 {
     const bool timed = m->family == AN_T;
+    const char *unit = timed ? "h" : m->step > 1.0 ? "opportunities" : "opportunity";
     const double lcl = an_chart_usual(m).lcl;
 
     *told = true;
@@ -276,7 +277,7 @@ static const char *gap_warning(const struct an_chart_model *m, struct an_arena *
             "no single gap can be below the lower limit, since a sample %s %.3g %s: more single "
             "events are seen by runs of short gaps only; a u chart with 'weighted: ewma' may see "
             "them sooner",
-            timed ? "comes every" : "holds", m->step, timed ? "h" : "opportunities");
+            timed ? "comes every" : "holds", m->step, unit);
     }
     *told = false;
     return NULL;

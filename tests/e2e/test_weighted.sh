@@ -59,4 +59,22 @@ sqlite3 line.store "DROP TRIGGER running_no_update;
 exits 1 'what a chart has gathered was changed' "$a" verify
 says 'which' 'table running, row 1: state is not what ledger entry'
 
+# counts so small that limits made for normal points alarm far too often: 0.057 a sample [simulated: once
+# in 95 samples]; and gaps between the same events
+mkdir rare rare/spool
+cd rare
+sed '/characteristics:/q' ../line.yaml >line.yaml
+cat >>line.yaml <<'END'
+      rare: {count: x, opportunities: 1, family: u, weighted: ewma}
+      seldom: {count: x, opportunities: 1, family: g}
+END
+awk 'BEGIN { print "tile,at,x"; for (i = 0; i < 900; i++) { seed = (seed * 4093 + 25673) % 65536
+    printf "T-%03d,%d,%d\n", i, 1772596800 + 600 * i, seed / 65536 < 0.057 } }' >spool/a.csv
+"$a" init line.yaml >/dev/null
+exits 0 'collect counts' "$a" collect spool
+exits 1 'limits of small counts' "$a" limits propose --all
+says 'how often it would alarm' 'this ewma alarms by luck once in about 10[0-9] samples, where these limits give 366'
+says 'which limits would do' "weighted: {ewma: 0.2, limits: [34]\.[0-9]*}' would give those too"
+says 'what gaps do not show' 'no single gap can be below the lower limit, since a sample holds 1 opportunity'
+
 done_testing

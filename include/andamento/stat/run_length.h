@@ -12,7 +12,9 @@
 
 #include "andamento/base/memory.h"
 #include "andamento/base/status.h"
+#include "andamento/stat/attribute_limits.h"
 #include "andamento/stat/rules.h"
+#include "andamento/stat/time_weighted.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -109,6 +111,22 @@ AN_CHECKED enum an_status an_run_length_cusum(const struct an_cusum_plan *plan,
 AN_CHECKED enum an_status an_run_length_mewma(size_t p, double lambda, double limit, double shift,
                                               bool mean_only, struct an_arena *arena,
                                               struct an_run_length *run_length);
+
+/*
+ * ewma and cusum of counts that are binomial or Poisson, each judged by its own mean and sigma, the
+ * steady limits of `weighting` from the first point on: the mean run length in control. Small counts
+ * are skew, so it is often a fraction of that of normal points. A net of 400 points: within 2 per cent
+ * of simulations. A cusum's sides are joined as 1 / (1 / up + 1 / down) [Kemp 1961; from memory].
+ * AN_DOMAIN: another kind of weighting, a law that is none (attribute_limits.h). AN_NO_MEMORY.
+ */
+AN_CHECKED enum an_status an_run_length_counts(const struct an_weighting *weighting,
+                                               const struct an_count_law *law,
+                                               struct an_arena *arena, double *mean);
+/* The least limits (ewma: L, cusum: h), not below those of `weighting`, in hundredths, with a mean run
+ * length in control of at least `between`; NAN: more than 12 would be needed. Errors as above. */
+AN_CHECKED enum an_status an_limits_of_counts(const struct an_weighting *weighting,
+                                              const struct an_count_law *law, double between,
+                                              struct an_arena *arena, double *limits);
 
 /* ---- any set of the eight rules ---------------------------------------------------------------- */
 
