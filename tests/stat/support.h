@@ -10,6 +10,7 @@
 
 #include <check.h>
 #include <stddef.h>
+#include <stdio.h>
 
 struct table {
     char *text;    /* the whole file, fields ended in place */

@@ -10,7 +10,6 @@
 #include "support.h"
 
 #include <math.h>
-#include <stdio.h>
 
 static struct an_arena *arena;
 
