@@ -239,8 +239,7 @@ static bool find_last_value(const struct an_plot *plot, struct an_plot_layout *l
         if (!isfinite(plot->points[i - 1].value)) {
             continue;
         }
-        const char *number =
-            an_plot_number(layout->arena, plot->points[i - 1].value, plot->decimals);
+        const char *number = an_plot_value(layout->arena, plot, plot->points[i - 1].value);
         const bool with_unit =
             has_text(plot->unit) && !(plot->title && strstr(plot->title, plot->unit));
         layout->last_value = number && with_unit

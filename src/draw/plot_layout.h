@@ -23,6 +23,7 @@ struct an_plot_scale {
     double low, high;     /* values at the lower and the upper end; low < high, finite */
     double y_low, y_high; /* where they stand; y_high above y_low on the page */
     bool empty;           /* there was nothing to make a scale for */
+    bool ratios;          /* logarithmic; low > 0 */
 };
 
 struct an_plot_words { /* one line of text */
@@ -209,13 +210,17 @@ bool an_plot_scale_choose(struct an_arena *arena, const struct an_plot *plot,
                           struct an_plot_scale *scale);
 double an_plot_y(const struct an_plot_scale *scale, double value);
 /* At most `most` round numbers strictly inside the scale, ascending; returns how many, and the
- * decimals they need. */
+ * decimals they need (0 of ratios, whose numbers are written by their digits). */
 size_t an_plot_round_numbers(const struct an_plot_scale *scale, size_t most, double *numbers,
                              int *decimals);
 
 /* A number for a reader: fixed decimals, true minus sign, powers of ten where it is huge. In the
  * arena; NULL when memory is out. */
 const char *an_plot_number(struct an_arena *arena, double value, int decimals);
+/* The same by three significant digits, thousands parted: "5,410,000", "0.00209". */
+const char *an_plot_digits(struct an_arena *arena, double value);
+/* As this chart writes its values. */
+const char *an_plot_value(struct an_arena *arena, const struct an_plot *plot, double value);
 
 /* Where an index between points, or an instant, stands on the page. */
 double an_plot_x_at(const struct an_plot_layout *layout, double index);

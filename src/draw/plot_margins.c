@@ -27,13 +27,13 @@ static bool has_text(const char *text)
 /* --- values in the margins ----------------------------------------------------------------- */
 
 static bool add_label(struct an_canvas *canvas, struct an_plot_layout *layout,
-                      struct an_plot_label *labels, size_t *n, double value, int decimals,
-                      const char *name, enum an_ink ink, int rank)
+                      struct an_plot_label *labels, size_t *n, double value,
+                      const struct an_plot *plot, const char *name, enum an_ink ink, int rank)
 {
     if (!isfinite(value)) {
         return true;
     }
-    const char *text = an_plot_number(layout->arena, value, decimals);
+    const char *text = an_plot_value(layout->arena, plot, value);
     if (!text) {
         return false;
     }
@@ -78,19 +78,19 @@ static bool gather_labels(struct an_canvas *canvas, const struct an_plot *plot,
     struct an_plot_label *to = layout->labels;
     bool ok = true;
     if (last) {
-        ok = add_label(canvas, layout, to, n, last->ucl, plot->decimals, "ucl", AN_INK, 0) &&
-             add_label(canvas, layout, to, n, last->centre, plot->decimals, "centre", AN_INK, 2) &&
-             add_label(canvas, layout, to, n, last->lcl, plot->decimals, "lcl", AN_INK, 1);
+        ok = add_label(canvas, layout, to, n, last->ucl, plot, "ucl", AN_INK, 0) &&
+             add_label(canvas, layout, to, n, last->centre, plot, "centre", AN_INK, 2) &&
+             add_label(canvas, layout, to, n, last->lcl, plot, "lcl", AN_INK, 1);
     }
-    ok = ok && add_label(canvas, layout, to, n, plot->usl, plot->decimals, "spec", AN_GREY, 3) &&
-         add_label(canvas, layout, to, n, plot->lsl, plot->decimals, "spec", AN_GREY, 4) &&
-         add_label(canvas, layout, to, n, plot->target, plot->decimals, "target", AN_GREY, 5);
+    ok = ok && add_label(canvas, layout, to, n, plot->usl, plot, "spec", AN_GREY, 3) &&
+         add_label(canvas, layout, to, n, plot->lsl, plot, "spec", AN_GREY, 4) &&
+         add_label(canvas, layout, to, n, plot->target, plot, "target", AN_GREY, 5);
     return ok;
 }
 
 static bool has_side(const struct an_plot *plot)
 {
-    return plot->side && plot->side->count > 0 && plot->side->values;
+    return plot->side && plot->side->count > 0 && plot->side->values && !plot->ratios;
 }
 
 /* Beside the side view the fence is named only where the plot's own margin does not do so. */
@@ -103,7 +103,7 @@ static bool gather_side_labels(struct an_canvas *canvas, const struct an_plot *p
     for (int i = 0; i < 3; i++) {
         const bool told = isfinite(own[i]) && !(own[i] < value[i]) && !(own[i] > value[i]);
         if (!told && !add_label(canvas, layout, layout->side_labels, &layout->side_label_count,
-                                value[i], plot->decimals, i < 2 ? "spec" : "target", AN_GREY, i)) {
+                                value[i], plot, i < 2 ? "spec" : "target", AN_GREY, i)) {
             return false;
         }
     }
@@ -123,7 +123,9 @@ static bool gather_round_numbers(struct an_plot_layout *layout)
             an_plot_round_numbers(&layout->scale, AN_PLOT_ROUNDS, layout->round, &decimals);
     }
     for (size_t i = 0; i < layout->round_count; i++) {
-        layout->round_text[i] = an_plot_number(layout->arena, layout->round[i], decimals);
+        layout->round_text[i] = layout->scale.ratios
+                                    ? an_plot_digits(layout->arena, layout->round[i])
+                                    : an_plot_number(layout->arena, layout->round[i], decimals);
         if (!layout->round_text[i]) {
             return false;
         }

@@ -119,7 +119,7 @@ static bool lay_heights(const struct an_plot *plot, struct an_plot_layout *layou
             continue; /* one over the other: nothing more would be seen */
         }
         struct an_plot_arrow arrow = {.point = i, .up = up};
-        arrow.text = an_plot_number(layout->arena, v, plot->decimals);
+        arrow.text = an_plot_value(layout->arena, plot, v);
         if (!arrow.text) {
             return false;
         }
@@ -210,18 +210,50 @@ static void thin_out(const struct an_plot *plot, struct an_plot_layout *layout)
     }
 }
 
+/* One of both sums; it leaves the scale no further than the frame's edge. */
+static void link_sum(const struct an_plot *plot, struct an_plot_layout *layout, bool upper)
+{
+    const struct an_plot_scale *scale = &layout->scale;
+    bool broken = true;
+    for (size_t i = 0; i < plot->count; i++) {
+        const struct an_plot_point *p = &plot->points[i];
+        const double sum = upper ? p->upper : p->lower;
+        broken =
+            broken || p->gap_before || p->anew || (i > 0 && p->phase != plot->points[i - 1].phase);
+        if (!isfinite(sum) || p->excluded) {
+            broken = true;
+            continue;
+        }
+        if (broken && layout->link_count > 0) {
+            layout->link_x[layout->link_count] = layout->x[i];
+            layout->link_y[layout->link_count++] = NAN;
+        }
+        layout->link_x[layout->link_count] = layout->x[i];
+        layout->link_y[layout->link_count++] =
+            fmin(fmax(an_plot_y(scale, sum), scale->y_high), scale->y_low);
+        broken = false;
+    }
+}
+
 static bool lay_link(const struct an_plot *plot, struct an_plot_layout *layout)
 {
-    layout->link_x = an_arena_alloc(layout->arena, 2 * plot->count + 1, sizeof *layout->link_x);
-    layout->link_y = an_arena_alloc(layout->arena, 2 * plot->count + 1, sizeof *layout->link_y);
+    const size_t room = (plot->sums ? 4 : 2) * plot->count + 1;
+    layout->link_x = an_arena_alloc(layout->arena, room, sizeof *layout->link_x);
+    layout->link_y = an_arena_alloc(layout->arena, room, sizeof *layout->link_y);
     if (!layout->link_x || !layout->link_y) {
         return false;
+    }
+    if (plot->sums) {
+        link_sum(plot, layout, true);
+        link_sum(plot, layout, false);
+        return true;
     }
     bool broken = true;
     for (size_t i = 0; i < plot->count; i++) {
         const struct an_plot_point *p = &plot->points[i];
         const bool off = p->value > layout->scale.high || p->value < layout->scale.low;
-        broken = broken || p->gap_before || (i > 0 && p->phase != plot->points[i - 1].phase);
+        broken =
+            broken || p->gap_before || p->anew || (i > 0 && p->phase != plot->points[i - 1].phase);
         if (!isfinite(p->value) || p->excluded || off) {
             broken = true;
             continue;

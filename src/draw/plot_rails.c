@@ -4,7 +4,8 @@
  *
  * The hard idea: a limit that is the same for all points of its phase is one straight rail; a limit
  * that varies is a staircase with a step half-way between two points, since it holds for the point
- * and not for the way to the next one.
+ * and not for the way to the next one. A rail ends where the chart is broken, and runs on over
+ * points without a value, which have no limits because there was nothing to judge.
  */
 #include "draw/plot_layout.h"
 
@@ -36,8 +37,8 @@ static bool lay_stretch(const struct an_plot *plot, struct an_plot_layout *layou
     const double x1 = b == segment->last ? segment->x1 : (layout->x[b] + layout->x[b + 1]) / 2;
     struct an_plot_rail rail = {.side = side};
     for (size_t i = a + 1; i <= b && !rail.stepped; i++) {
-        rail.stepped =
-            !alike(layout, limit_of(&plot->points[a], side), limit_of(&plot->points[i], side));
+        const double limit = limit_of(&plot->points[i], side);
+        rail.stepped = isfinite(limit) && !alike(layout, limit_of(&plot->points[a], side), limit);
     }
     const size_t room = rail.stepped ? 2 * (b - a + 1) : 2;
     rail.x = an_arena_alloc(layout->arena, room, sizeof *rail.x);
@@ -55,7 +56,8 @@ static bool lay_stretch(const struct an_plot *plot, struct an_plot_layout *layou
     rail.x[rail.count] = x0;
     rail.y[rail.count++] = y;
     for (size_t i = a + 1; rail.stepped && i <= b; i++) {
-        const double next = clipped_y(layout, limit_of(&plot->points[i], side));
+        const double limit = limit_of(&plot->points[i], side);
+        const double next = isfinite(limit) ? clipped_y(layout, limit) : y;
         if (fabs(next - y) >= 0.05) {
             const double x = (layout->x[i - 1] + layout->x[i]) / 2;
             rail.x[rail.count] = x;
@@ -71,6 +73,21 @@ static bool lay_stretch(const struct an_plot *plot, struct an_plot_layout *layou
     return true;
 }
 
+/* The last point of the stretch that begins at a: points without a value are passed over if limits
+ * come again behind them. */
+static size_t stretch_end(const struct an_plot *plot, size_t a, size_t last, enum an_plot_side side)
+{
+    size_t end = a;
+    for (size_t i = a + 1; i <= last && !plot->points[i].anew; i++) {
+        if (isfinite(limit_of(&plot->points[i], side))) {
+            end = i;
+        } else if (isfinite(plot->points[i].value)) {
+            break;
+        }
+    }
+    return end;
+}
+
 bool an_plot_lay_rails(const struct an_plot *plot, struct an_plot_layout *layout)
 {
     static const enum an_plot_side sides[] = {AN_LOWER, AN_MIDDLE, AN_UPPER};
@@ -78,7 +95,7 @@ bool an_plot_lay_rails(const struct an_plot *plot, struct an_plot_layout *layout
     for (size_t i = 1; i < plot->count; i++) {
         for (int k = 0; k < 3; k++) {
             room += isfinite(limit_of(&plot->points[i], sides[k])) &&
-                    !isfinite(limit_of(&plot->points[i - 1], sides[k]));
+                    (plot->points[i].anew || !isfinite(limit_of(&plot->points[i - 1], sides[k])));
         }
     }
     layout->rails = an_arena_alloc(layout->arena, room + 1, sizeof *layout->rails);
@@ -92,10 +109,7 @@ bool an_plot_lay_rails(const struct an_plot *plot, struct an_plot_layout *layout
                 if (!isfinite(limit_of(&plot->points[a], sides[k]))) {
                     continue;
                 }
-                size_t b = a;
-                while (b < segment->last && isfinite(limit_of(&plot->points[b + 1], sides[k]))) {
-                    b++;
-                }
+                const size_t b = stretch_end(plot, a, segment->last, sides[k]);
                 if (!lay_stretch(plot, layout, segment, sides[k], a, b)) {
                     return false;
                 }

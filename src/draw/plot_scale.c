@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Chooses the value scale of a chart and the round numbers beside it. Decides nothing about
- * statistics: a value off the scale is still shown, by an arrow.
+ * Chooses the value scale of a chart. Decides nothing about statistics: a value off the scale is
+ * still shown, by an arrow.
  *
  * The hard idea: the scale is made for the limits. It always holds them, and every value within
  * one and a half times their distance beyond; a reading that is absurd (a probe in the air, a unit
@@ -17,6 +17,7 @@
 #define BEYOND 1.5       /* how far beyond the core values still count, in cores */
 #define FENCE_STRETCH 2.0
 #define SIDE_STRETCH 3.0
+#define LIMITS_STRETCH 1.5
 #define MARGIN 0.06
 
 static int by_value(const void *a, const void *b)
@@ -28,6 +29,12 @@ static int by_value(const void *a, const void *b)
 static double tame(double value)
 {
     return value > HUGE_VALUE ? HUGE_VALUE : value < -HUGE_VALUE ? -HUGE_VALUE : value;
+}
+
+/* Where a value lies on a scale of equal steps; NAN: on no scale of ratios. */
+static double placed(bool ratios, double value)
+{
+    return !ratios ? value : value > 0 ? log10(value) : (double)NAN;
 }
 
 struct stretch {
@@ -64,31 +71,6 @@ static void take_in_most(struct stretch *stretch, const double *sorted, size_t n
     take_in(stretch, sorted[n - 1 - off]);
 }
 
-/* Limits phase by phase, so that a short phase far away is not taken for an outlier, and in each
- * without the extremes that a subgroup of one piece gives to limits that vary. */
-static void take_in_limits(struct stretch *core, const struct an_plot *plot, double *scratch)
-{
-    for (size_t from = 0; from < plot->count;) {
-        size_t to = from;
-        while (to < plot->count && plot->points[to].phase == plot->points[from].phase) {
-            to++;
-        }
-        for (int side = 0; side < 3; side++) {
-            size_t n = 0;
-            for (size_t i = from; i < to; i++) {
-                const struct an_plot_point *p = &plot->points[i];
-                const double limit = side == 0 ? p->lcl : side == 1 ? p->centre : p->ucl;
-                if (isfinite(limit)) {
-                    scratch[n++] = tame(limit);
-                }
-            }
-            qsort(scratch, n, sizeof *scratch, by_value);
-            take_in_most(core, scratch, n, n >= 20 ? 0.1 : 0.0);
-        }
-        from = to;
-    }
-}
-
 static double length(const struct stretch *stretch)
 {
     return stretch->high - stretch->low;
@@ -104,6 +86,40 @@ static void take_in_if_near(struct stretch *stretch, double value, double times,
     take_in(&wider, value);
     if (length(&wider) <= times * unit) {
         *stretch = wider;
+    }
+}
+
+/* Limits phase by phase, so that a short phase far away is not taken for an outlier, and in each
+ * without the extremes that a subgroup of one piece gives to limits that vary; those of limits that
+ * run along a line lie near and are taken in. */
+static void take_in_limits(struct stretch *core, const struct an_plot *plot, double *scratch)
+{
+    for (size_t from = 0; from < plot->count;) {
+        size_t to = from;
+        while (to < plot->count && plot->points[to].phase == plot->points[from].phase) {
+            to++;
+        }
+        for (int side = 0; side < 3; side++) {
+            size_t n = 0;
+            for (size_t i = from; i < to; i++) {
+                const struct an_plot_point *p = &plot->points[i];
+                const double limit = placed(plot->ratios, side == 0   ? p->lcl
+                                                          : side == 1 ? p->centre
+                                                                      : p->ucl);
+                if (isfinite(limit)) {
+                    scratch[n++] = tame(limit);
+                }
+            }
+            qsort(scratch, n, sizeof *scratch, by_value);
+            take_in_most(core, scratch, n, n >= 20 ? 0.1 : 0.0);
+        }
+        from = to;
+    }
+    const double unit = core->any ? core->high - core->low : 0;
+    for (size_t i = 0; i < plot->count; i++) {
+        const struct an_plot_point *p = &plot->points[i];
+        take_in_if_near(core, placed(plot->ratios, p->lcl), LIMITS_STRETCH, unit);
+        take_in_if_near(core, placed(plot->ratios, p->ucl), LIMITS_STRETCH, unit);
     }
 }
 
@@ -125,10 +141,16 @@ static void take_in_side(struct stretch *all, const struct an_side_view *side, d
 }
 
 /* A scale of no length is opened to something a reader can read. */
-static void open_up(struct stretch *all, int decimals)
+static void open_up(struct stretch *all, int decimals, bool ratios)
 {
     if (!all->any) {
         *all = (struct stretch){0, 1, true};
+        return;
+    }
+    if (ratios) {
+        const double room = fmax(0, 0.5 - length(all) / 2); /* a decade at least */
+        all->low -= room;
+        all->high += room;
         return;
     }
     const double size = fmax(fabs(all->low), fabs(all->high));
@@ -146,7 +168,7 @@ static void open_up(struct stretch *all, int decimals)
 bool an_plot_scale_choose(struct an_arena *arena, const struct an_plot *plot,
                           struct an_plot_scale *scale)
 {
-    const size_t side_count = plot->side && !plot->small ? plot->side->count : 0;
+    const size_t side_count = plot->side && !plot->small && !plot->ratios ? plot->side->count : 0;
     const size_t room = plot->count > side_count ? plot->count : side_count;
     double *scratch = an_arena_alloc(arena, room + 1, sizeof *scratch);
     double *values = an_arena_alloc(arena, plot->count + 1, sizeof *values);
@@ -155,8 +177,9 @@ bool an_plot_scale_choose(struct an_arena *arena, const struct an_plot *plot,
     }
     size_t n = 0;
     for (size_t i = 0; i < plot->count; i++) {
-        if (isfinite(plot->points[i].value)) {
-            values[n++] = tame(plot->points[i].value);
+        const double value = placed(plot->ratios, plot->points[i].value);
+        if (isfinite(value)) {
+            values[n++] = tame(value);
         }
     }
     qsort(values, n, sizeof *values, by_value);
@@ -168,7 +191,7 @@ bool an_plot_scale_choose(struct an_arena *arena, const struct an_plot *plot,
         take_in_most(&core, values, n, 0.05);
     }
     scale->empty = !core.any;
-    open_up(&core, plot->decimals);
+    open_up(&core, plot->decimals, plot->ratios);
     struct stretch all = core;
     const double reach = BEYOND * length(&core);
     for (size_t i = 0; i < n; i++) {
@@ -183,13 +206,14 @@ bool an_plot_scale_choose(struct an_arena *arena, const struct an_plot *plot,
         take_in_if_near(&all, plot->side->usl, FENCE_STRETCH, unit);
     }
     if (!plot->small) {
-        take_in_if_near(&all, plot->lsl, FENCE_STRETCH, unit);
-        take_in_if_near(&all, plot->usl, FENCE_STRETCH, unit);
-        take_in_if_near(&all, plot->target, FENCE_STRETCH, unit);
+        take_in_if_near(&all, placed(plot->ratios, plot->lsl), FENCE_STRETCH, unit);
+        take_in_if_near(&all, placed(plot->ratios, plot->usl), FENCE_STRETCH, unit);
+        take_in_if_near(&all, placed(plot->ratios, plot->target), FENCE_STRETCH, unit);
     }
     const double margin = MARGIN * length(&all);
-    scale->low = all.low - margin;
-    scale->high = all.high + margin;
+    scale->ratios = plot->ratios;
+    scale->low = plot->ratios ? pow(10, all.low - margin) : all.low - margin;
+    scale->high = plot->ratios ? pow(10, all.high + margin) : all.high + margin;
     return true;
 }
 
@@ -198,81 +222,12 @@ double an_plot_y(const struct an_plot_scale *scale, double value)
     if (!isfinite(value)) {
         return NAN;
     }
-    const double share = (tame(value) - scale->low) / (scale->high - scale->low);
+    double share = 0;
+    if (scale->ratios) { /* what is not above 0 lies a decade below the scale */
+        const double least = scale->low / 10;
+        share = log10(fmax(value, least) / scale->low) / log10(scale->high / scale->low);
+    } else {
+        share = (tame(value) - scale->low) / (scale->high - scale->low);
+    }
     return scale->y_low + share * (scale->y_high - scale->y_low);
-}
-
-size_t an_plot_round_numbers(const struct an_plot_scale *scale, size_t most, double *numbers,
-                             int *decimals)
-{
-    *decimals = 0;
-    const double span = scale->high - scale->low;
-    if (most == 0 || !(span > 1e-290)) {
-        return 0;
-    }
-    /* The finest of 1, 2 and 5 times a power of ten that gives no more than was asked for. */
-    static const double steps[] = {1, 2, 5};
-    const int power = (int)floor(log10(span / (double)most));
-    for (int k = 0; k < 6; k++) {
-        const int of_ten = power + k / 3;
-        const double step = steps[k % 3] * pow(10, of_ten);
-        const double first = ceil(scale->low / step), last = floor(scale->high / step);
-        if (last - first + 1 > (double)most) {
-            continue;
-        }
-        if (fabs(first) > 1e12 || fabs(last) > 1e12) {
-            return 0; /* a step is less than the last digit of the values */
-        }
-        size_t n = 0;
-        for (double i = first; i <= last && n < most; i += 1) {
-            /* 3 * 0.1 is not 0.3: divide by the whole number where the step is a fraction */
-            numbers[n++] =
-                of_ten < 0 && of_ten > -300 ? i * steps[k % 3] / pow(10, -of_ten) : i * step;
-        }
-        *decimals = of_ten < 0 ? -of_ten : 0;
-        return n;
-    }
-    return 0;
-}
-
-const char *an_plot_number(struct an_arena *arena, double value, int decimals)
-{
-    if (!isfinite(value)) {
-        return an_arena_printf(arena, "–");
-    }
-    const int shown = decimals < 0 ? 0 : decimals > 9 ? 9 : decimals;
-    const char *sign = value < 0 ? "−" : "";
-    const double size = fabs(value);
-    if (size < 1e9) {
-        /* Whole numbers and a point of our own: printf's follows the locale. */
-        static const int64_t tens[] = {1,      10,      100,      1000,      10000,
-                                       100000, 1000000, 10000000, 100000000, 1000000000};
-        if (size * (double)tens[shown] < 9e15) {
-            const long long scaled = (long long)nearbyint(size * (double)tens[shown]);
-            const long long ten = tens[shown];
-            sign = scaled == 0 ? "" : sign;
-            return shown == 0 ? an_arena_printf(arena, "%s%lld", sign, scaled)
-                              : an_arena_printf(arena, "%s%lld.%0*lld", sign, scaled / ten, shown,
-                                                scaled % ten);
-        }
-    }
-    if (size < 1e-305) { /* and its power of ten would be no number a double has exactly */
-        return an_arena_printf(arena, "0");
-    }
-    int power = (int)floor(log10(size));
-    /* In two factors: a single power of ten could overflow for the greatest values. */
-    double mantissa = size / pow(10, power / 2) / pow(10, power - power / 2);
-    long long scaled = (long long)nearbyint(mantissa * 1000);
-    if (scaled >= 10000) {
-        scaled /= 10;
-        power++;
-    }
-    int digits = 3;
-    for (; digits > 0 && scaled % 10 == 0; digits--) {
-        scaled /= 10;
-    }
-    static const long long ones[] = {1, 10, 100, 1000};
-    return digits == 0 ? an_arena_printf(arena, "%s%llde%d", sign, scaled, power)
-                       : an_arena_printf(arena, "%s%lld.%0*llde%d", sign, scaled / ones[digits],
-                                         digits, scaled % ones[digits], power);
 }

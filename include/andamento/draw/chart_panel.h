@@ -16,11 +16,13 @@
 
 struct an_plot_point {
     int64_t at_us;
-    double value;            /* NAN: not plotted, line breaks */
+    double value;        /* NAN: not plotted, line breaks */
+    double upper, lower; /* both sums of a chart of sums, see an_plot.sums; value is one of them */
     double centre, lcl, ucl; /* limits that hold for this point; NAN none */
-    size_t phase;  /* number of its limits' revision; line and rails break where it changes */
-    bool excluded; /* open ring with a slash */
-    bool gap_before;
+    size_t phase;       /* number of its limits' revision; line and rails break where it changes */
+    bool excluded;      /* open ring with a slash */
+    bool gap_before;    /* the line breaks */
+    bool anew;          /* a tool was changed: line and rails break, as its limits begin again */
     bool flagged;       /* the point at which a one-point rule signalled: solid square */
     bool in_run;        /* part of a run that signalled: ringed */
     const char *ribbon; /* upstream batch, or NULL */
@@ -74,6 +76,10 @@ struct an_plot {
     size_t note_count;
     bool small;     /* small multiple: title, rails, dots, flags only */
     bool x_by_time; /* false: points evenly spaced, times labelled */
+    /* Equal distances are equal ratios: for waiting times and other values that lie decades apart.
+     * Numbers have three digits instead of `decimals`; what is not above 0 lies off the scale. */
+    bool ratios;
+    bool sums; /* two lines, through the upper and the lower of each point; marks stand at value */
     /* The clock of the times along the bottom, drawn where no shift mark can be read. NULL: UTC,
      * and the chart says so. */
     const struct an_zone *zone;
