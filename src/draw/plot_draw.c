@@ -254,8 +254,11 @@ static void draw_points(const struct pen *pen)
         an_canvas_fail(pen->canvas, AN_NO_MEMORY, "out of memory while drawing a chart");
         return;
     }
-    an_draw_polyline(pen->canvas, l->link_x, l->link_y, l->link_count, 0.4,
-                     l->crowded ? AN_PALE : AN_RAIL);
+    const bool sums = pen->plot->sums; /* their lines are what is read, not their dots */
+    an_draw_polyline(pen->canvas, l->link_x, l->link_y, l->link_count, sums ? 0.6 : 0.4,
+                     sums         ? AN_GREY
+                     : l->crowded ? AN_PALE
+                                  : AN_RAIL);
     dots_at(pen, AN_DOT, l->dot_pt, AN_INK, x, y);
     const double ring = l->dot_pt + (l->small ? 2.2 : RING_PT);
     dots_at(pen, AN_RUN_DOT, ring, AN_SIGNAL, x, y);

@@ -12,9 +12,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define FLAG_PAD 2.2   /* left and right of the code in a flag */
-#define TEXT_GAP 2.0   /* from a bar to its code */
-#define APART 0.9      /* least between two things in one row */
+#define FLAG_PAD 2.2 /* left and right of the code in a flag */
+#define TEXT_GAP 2.0 /* from a bar to its code */
+#define APART 0.9    /* least between two things in one row */
+#define CODE_APART 7.0
 #define STEM_APART 4.5 /* closer stems of one flag would be one blot */
 
 static const struct an_type code_type = {AN_PLOT_TYPE_PT, AN_BOLD, AN_SIGNAL, AN_LEFT};
@@ -248,7 +249,9 @@ static void put_bar(struct an_canvas *canvas, struct an_plot_layout *layout, str
     item->bar_x1 = x1;
     for (int row = 0; row < most; row++) {
         for (int k = 0; k < 3; k++) {
-            if (!ways[k].possible || !is_free(rows, row, ways[k].x0, ways[k].x1) ||
+            /* a code left of its bar must not read as that of the bar before */
+            const double apart = k == 1 ? CODE_APART : 0;
+            if (!ways[k].possible || !is_free(rows, row, ways[k].x0 - apart, ways[k].x1) ||
                 is_passed(layout, row, ways[k].x0, ways[k].x1)) {
                 continue;
             }
@@ -341,14 +344,20 @@ static bool same_batch(const char *a, const char *b)
     return a == b || (a && b && strcmp(a, b) == 0);
 }
 
+static bool same_block(const struct an_plot *plot, size_t a, size_t b)
+{
+    const struct an_plot_point *left = &plot->points[a];
+    const struct an_plot_point *right = &plot->points[b];
+    return same_batch(left->ribbon, right->ribbon) && left->phase == right->phase && !right->anew;
+}
+
 bool an_plot_lay_ribbon(struct an_canvas *canvas, const struct an_plot *plot,
                         struct an_plot_layout *layout)
 {
     static const struct an_type name_type = {AN_PLOT_TYPE_PT, AN_REGULAR, AN_INK, AN_CENTRE};
     size_t n = plot->count > 0;
     for (size_t i = 1; i < plot->count; i++) {
-        n += !same_batch(plot->points[i - 1].ribbon, plot->points[i].ribbon) ||
-             plot->points[i - 1].phase != plot->points[i].phase;
+        n += !same_block(plot, i - 1, i);
     }
     layout->blocks = an_arena_alloc(layout->arena, n + 1, sizeof *layout->blocks);
     if (!layout->blocks) {
@@ -358,9 +367,7 @@ bool an_plot_lay_ribbon(struct an_canvas *canvas, const struct an_plot *plot,
     size_t segment = 0;
     for (size_t from = 0; from < plot->count;) {
         size_t to = from;
-        while (to + 1 < plot->count &&
-               same_batch(plot->points[to + 1].ribbon, plot->points[from].ribbon) &&
-               plot->points[to + 1].phase == plot->points[from].phase) {
+        while (to + 1 < plot->count && same_block(plot, to, to + 1)) {
             to++;
         }
         while (layout->segments[segment].last < from) {
@@ -369,7 +376,8 @@ bool an_plot_lay_ribbon(struct an_canvas *canvas, const struct an_plot *plot,
         const struct an_plot_segment *phase = &layout->segments[segment];
         const char *name = plot->points[from].ribbon;
         /* One batch through a change of limits keeps its tint on both sides of the gutter. */
-        if (from > 0 && !same_batch(plot->points[from - 1].ribbon, name)) {
+        if (from > 0 &&
+            (plot->points[from].anew || !same_batch(plot->points[from - 1].ribbon, name))) {
             pale = !pale;
         }
         struct an_plot_block *block = &layout->blocks[layout->block_count++];

@@ -11,6 +11,8 @@
 
 #include <math.h>
 
+#define REACH_PT 4.0
+
 static double limit_of(const struct an_plot_point *point, enum an_plot_side side)
 {
     return side == AN_LOWER ? point->lcl : side == AN_UPPER ? point->ucl : point->centre;
@@ -28,13 +30,26 @@ static double clipped_y(const struct an_plot_layout *layout, double value)
     return fmin(fmax(y, layout->scale.y_high), layout->scale.y_low);
 }
 
+/* Where a rail ends that its neighbour has no limits for: half-way to it, or, where nothing was
+ * measured, a little beyond its own point. */
+static double end_beside(double x, double neighbour_x, double neighbour_value)
+{
+    const double half = (neighbour_x - x) / 2;
+    const double most = isfinite(neighbour_value) ? fabs(half) : fmin(fabs(half), REACH_PT);
+    return x + copysign(most, half);
+}
+
 /* One stretch of finite limits [a, b] in a segment. */
 static bool lay_stretch(const struct an_plot *plot, struct an_plot_layout *layout,
                         const struct an_plot_segment *segment, enum an_plot_side side, size_t a,
                         size_t b)
 {
-    const double x0 = a == segment->first ? segment->x0 : (layout->x[a - 1] + layout->x[a]) / 2;
-    const double x1 = b == segment->last ? segment->x1 : (layout->x[b] + layout->x[b + 1]) / 2;
+    const double x0 = a == segment->first
+                          ? segment->x0
+                          : end_beside(layout->x[a], layout->x[a - 1], plot->points[a - 1].value);
+    const double x1 = b == segment->last
+                          ? segment->x1
+                          : end_beside(layout->x[b], layout->x[b + 1], plot->points[b + 1].value);
     struct an_plot_rail rail = {.side = side};
     for (size_t i = a + 1; i <= b && !rail.stepped; i++) {
         const double limit = limit_of(&plot->points[i], side);

@@ -11,6 +11,7 @@
 #include "judge/shown.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #define DOUBT 0.05 /* shared by the variables; the signal itself has spoken already */
@@ -151,6 +152,27 @@ void an_words_member(struct an_text *text, const struct an_story *story)
                  charted.mean > 0 ? "above" : "below");
 }
 
+/* Three digits, since gaps lie decades apart, and thousands parted: "5,410,000", "0.00209". */
+static const char *gap_text(double value, char buffer[40])
+{
+    if (!(fabs(value) >= 1000.0) || fabs(value) > 1e15) {
+        return an_shown_size(value, -1, buffer);
+    }
+    char digits[40];
+    const double unit = pow(10, floor(log10(fabs(value))) - 2);
+    (void)snprintf(digits, sizeof digits, "%.0f", nearbyint(fabs(value) / unit) * unit);
+    const size_t length = strlen(digits);
+    size_t n = 0;
+    for (size_t i = 0; i < length; i++) {
+        if (i > 0 && (length - i) % 3 == 0) {
+            buffer[n++] = ',';
+        }
+        buffer[n++] = digits[i];
+    }
+    buffer[n] = '\0';
+    return buffer;
+}
+
 /* Several events told by how far apart they came on the average: the one gap that a rule spoke at may
  * be quite usual. */
 void an_words_gap(struct an_text *text, const struct an_story *story)
@@ -173,7 +195,6 @@ void an_words_gap(struct an_text *text, const struct an_story *story)
         an_text_addf(text, "%.0f events, on average ", events);
     }
     an_text_addf(text, "%s %s from one to the next, where %s is usual",
-                 an_shown_size(length / events, story->view.decimals, value),
-                 timed ? "h" : "opportunities",
-                 an_shown_size(model->sigma_level, story->view.decimals, usual));
+                 gap_text(length / events, value), timed ? "h" : "opportunities",
+                 gap_text(model->sigma_level, usual));
 }

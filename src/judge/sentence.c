@@ -135,8 +135,20 @@ static void add_part_of_line(struct an_text *text, const struct an_story *story)
     }
 }
 
+/* "The residual of UV dose (its departure from what the last value leads to expect)" */
+static void add_residual(struct an_text *text, const struct an_story *story, const char *title,
+                         bool in_full)
+{
+    an_text_addf(text, "The residual of %s", title);
+    if (story->split.count > 0 || story->purpose) {
+        an_text_add(text, " of ");
+        add_part_of_line(text, story);
+    }
+    an_text_add(text, in_full ? " (its departure from what the last value leads to expect)" : "");
+}
+
 /* "Placement offset x of colour R, head H2"; "The spread of luminance (colour R) within a tile" */
-static void add_subject(struct an_text *text, const struct an_story *story)
+static void add_subject(struct an_text *text, const struct an_story *story, bool in_full)
 {
     const struct an_signal *s = story->signal;
     const char *title =
@@ -144,6 +156,10 @@ static void add_subject(struct an_text *text, const struct an_story *story)
     const bool parted = story->split.count > 0 || story->purpose;
     const bool ranges = story->limits->model.family == AN_INDIVIDUALS;
 
+    if (s->record.panel == 0 && story->limits->model.family == AN_RESIDUALS) {
+        add_residual(text, story, title, in_full);
+        return;
+    }
     if (s->record.panel == 0) {
         add_opening(text, title);
         an_text_add(text, parted ? " of " : "");
@@ -172,7 +188,22 @@ static void add_size(struct an_text *text, const struct an_story *story)
     if (story->view.unit[0]) {
         an_text_addf(text, "%s%s", strcmp(story->view.unit, "%") == 0 ? "" : " ", story->view.unit);
     }
-    an_text_addf(text, " (%.1f sigma)", fabs(s->size_sigmas));
+    if (strcmp(story->view.unit, "sigma") != 0) { /* else the size is told in sigmas already */
+        an_text_addf(text, " (%.1f sigma)", fabs(s->size_sigmas));
+    }
+}
+
+/* What the size is measured from. */
+static const char *centre_words(const struct an_story *story)
+{
+    switch (story->limits->model.family) {
+    case AN_WEAR:
+        return "the line of its wear";
+    case AN_SHORT_RUN:
+        return "its product's target";
+    default:
+        return "the centre";
+    }
 }
 
 static bool is_single(const struct an_story *story)
@@ -213,7 +244,7 @@ static void add_movement(struct an_text *text, const struct an_story *story)
             an_zone_civil(story->line->zone, story->view.points[story->last].sample.at_us);
         an_text_add(text, " stood ");
         add_size(text, story);
-        an_text_addf(text, " %s the centre in one sample at ", up ? "above" : "below");
+        an_text_addf(text, " %s %s in one sample at ", up ? "above" : "below", centre_words(story));
         add_time(text, &at);
     } else if (s->has_change && s->change.kind == AN_CHANGE_RAMP) {
         an_text_addf(text, s->ongoing ? " has been %s " : " %s ",
@@ -235,7 +266,7 @@ static void add_movement(struct an_text *text, const struct an_story *story)
     } else {
         an_text_add(text, " stood "); /* fits one thing and many: titles may be plural */
         add_size(text, story);
-        an_text_addf(text, " %s the centre ", up ? "above" : "below");
+        an_text_addf(text, " %s %s ", up ? "above" : "below", centre_words(story));
         add_since(text, story);
     }
 }
@@ -352,7 +383,7 @@ const char *an_story_sentence(const struct an_story *story, bool with_rules)
     const char *sentence = NULL;
     const char *note = story->signal->ribbon_note;
 
-    add_subject(&text, story);
+    add_subject(&text, story, with_rules);
     if (story->limits->model.family == AN_GROUP) {
         add_member(&text, story);
     } else if (an_family_is_joint(story->limits->model.family)) {

@@ -211,6 +211,9 @@ static double days_to_limit(const struct an_stream_sheet *sheet, const struct an
     const double days = (edge - level) / rate;
 
     *limit = rate > 0 ? "upper limit" : "lower limit";
+    if (sheet->form != AN_FORM_PLAIN && sheet->form != AN_FORM_WEAR) {
+        return (double)NAN; /* what is plotted is not what the specification judges */
+    }
     return isfinite(days) && days >= 0 && days < MOST_DAYS ? days : (double)NAN;
 }
 

@@ -141,6 +141,12 @@ static enum an_status list_fixed(struct an_gather *gather, const struct an_stati
 {
     struct an_week_data *week = gather->data->week;
     struct an_gauge_state state;
+    for (size_t i = 0; station->gauge && i < week->gauge_count; i++) {
+        if (!strcmp(week->gauges[i].name, station->gauge) &&
+            !strcmp(week->gauges[i].station, station->name)) {
+            return AN_OK; /* its files were told already */
+        }
+    }
     if (!station->gauge) {
         return AN_OK;
     }

@@ -154,7 +154,9 @@ static void draw_card(struct an_book *book, const struct card *card)
     const struct an_box chart = {text_x + card->text_width + CARD_GAP_PT + CARD_COUNT_PT, y + 2,
                                  card->chart_width, card->height - 3};
     const struct an_panel_sheet *shown = &sheet->panel[panel];
-    const char *statistic = shown->statistic ? shown->statistic : "value";
+    const char *statistic = shown->brief       ? shown->brief
+                            : shown->statistic ? shown->statistic
+                                               : "value";
     const bool unitless = !*sheet->unit || !strcmp(sheet->unit, "1");
     an_plot_small(book, &chart, sheet, panel,
                   unitless ? statistic
@@ -197,7 +199,9 @@ static void rest_as_table(struct an_book *book, size_t first, const char *title)
         row[1] = sheet->title;
         row[2] = an_say_time(book->arena, data->line->zone,
                              signal->has_change ? signal->onset_us : signal->record.first_us);
-        row[3] = an_say_measure(book->arena, signal->size, sheet->decimals, sheet->unit);
+        row[3] = sheet->form == AN_FORM_GAPS /* an event has no size beside its gap */
+                     ? "-"
+                     : an_say_measure(book->arena, signal->size, sheet->decimals, sheet->unit);
         row[4] = an_say_many(book->arena, (int64_t)signal->item_count, one->kind);
         row[5] =
             signal->next_kind ? an_say_count(book->arena, (int64_t)signal->product_in_next) : "-";

@@ -42,6 +42,12 @@ static const char *state_of(struct an_book *book, const struct an_stream_sheet *
                       : !sheet->has_limits ? "; no limits"
                       : !sheet->news       ? "; never signalled"
                                            : "";
+    if (sheet->form == AN_FORM_GAPS) {
+        return an_book_text(
+            book,
+            an_arena_printf(arena, "%s, %s%s", an_say_many(arena, sheet->period_samples, "sample"),
+                            an_say_many(arena, sheet->period_points, "event"), but));
+    }
     const double n = sheet->readings_per_sample;
     const bool whole = fabs(n - nearbyint(n)) < 1e-9;
     return an_book_text(

@@ -397,8 +397,12 @@ static void one_stream(struct an_book *book, size_t first)
     }
     draw_also(book, one);
     for (size_t i = first; i < data->signal_count; i++) {
-        if (data->signals[i].sheet == one->sheet) {
-            list_items(book, &data->signals[i]);
+        const struct an_period_signal *other = &data->signals[i];
+        /* the sentence names a single item already; a list adds where it is */
+        const bool said = i > first && other->signal.item_count == 1 && other->item_count == 1 &&
+                          !other->items[0].in;
+        if (other->sheet == one->sheet && !said) {
+            list_items(book, other);
         }
     }
     if (mark < book->mark_count) {

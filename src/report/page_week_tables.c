@@ -18,11 +18,15 @@ static const char *capability_lead(struct an_book *book)
         with += now->headroom > 0;
         below += now->headroom > 0 && now->headroom < 1;
     }
+    const char *held = below == 0 ? "; each holds it"
+                                  : an_arena_printf(book->arena, "; %zu of them %s not hold it",
+                                                    below, below == 1 ? "does" : "do");
     return an_arena_printf(
         book->arena,
-        "%zu of %s judged were stable. %zu have a specification to be measured "
-        "against; %zu of them do not hold it (Ppk, or limit over rate, below 1).",
-        week->stable, an_say_many(book->arena, (int64_t)week->judged, "stream"), with, below);
+        "%zu of %s judged were stable. %zu %s a specification to be measured against%s%s.",
+        week->stable, an_say_many(book->arena, (int64_t)week->judged, "stream"), with,
+        with == 1 ? "has" : "have", with && held ? held : "",
+        with ? " (Ppk, or limit over rate, of 1 and more)" : "");
 }
 
 void an_compose_week_capability(struct an_book *book, const struct an_report_page *page)

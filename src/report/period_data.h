@@ -15,6 +15,7 @@
 /* One panel of a stream, ready to be drawn. Values are as shown (scaled, in `unit`). */
 struct an_panel_sheet {
     const char *statistic; /* "mean"; NULL: the chart family has no such panel */
+    const char *brief;     /* the same for a small chart; NULL: as statistic */
     struct an_plot_point *points;
     size_t count;
     struct an_plot_signal *signals;
@@ -32,6 +33,15 @@ struct an_level_summary {
     double mean, sd, lag1; /* NAN where too few */
 };
 
+/* What a point of the level panel is, where it is no plain value. */
+enum an_sheet_form {
+    AN_FORM_PLAIN,
+    AN_FORM_GAPS,     /* an event: values lie decades apart */
+    AN_FORM_SUMS,     /* the larger of two sums */
+    AN_FORM_WEAR,     /* a value of a tool in use: the chart begins anew with each tool */
+    AN_FORM_DISTANCE, /* how far from something: no value that a specification judges */
+};
+
 /* A stream: what its charts, large or small, and its facts need. */
 struct an_stream_sheet {
     struct an_stream stream;
@@ -40,12 +50,15 @@ struct an_stream_sheet {
     size_t station;            /* index into stations of the data */
     const char *unit;
     int decimals;
+    enum an_sheet_form form;
     struct an_panel_sheet panel[2]; /* level, spread */
     const char **phase_labels;
     size_t phase_count;
     int64_t period_samples, before_samples; /* in this period; in the last one */
-    double readings_per_sample;             /* of the samples in this period; NAN if none */
-    const char *counted_in;                 /* "reading", or "opportunity" of counts */
+    int64_t period_points;                  /* of the level panel, in this period */
+    double readings_per_sample; /* of the samples in this period; NAN if none, or if a sample is no
+                                   such number of readings */
+    const char *counted_in;     /* "reading", or "opportunity" of counts */
     struct an_level_summary level_now, level_before;
     double last_value;        /* newest plotted level up to the end; NAN none */
     int64_t last_us;          /* its time; AN_NO_INSTANT none */

@@ -14,8 +14,9 @@
 #include <string.h>
 
 enum { MOST_SHIFTS = 400 };
-#define SMALL_INSET 6.0  /* of the first and last point from a small chart's edges */
-#define SMALL_RIGHT 14.0 /* right of it flags of the newest points find room */
+#define LEAST_SHIFT_PT 7.0 /* narrower shifts have no tick of their own: only their day has */
+#define SMALL_INSET 6.0    /* of the first and last point from a small chart's edges */
+#define SMALL_RIGHT 14.0   /* right of it flags of the newest points find room */
 #define LARGE_LEFT 52.0
 #define LARGE_RIGHT 60.0
 #define LARGE_RIGHT_SIDE 132.0 /* with the side view */
@@ -88,7 +89,7 @@ static const char *panel_title(struct an_book *book, const struct an_stream_shee
 {
     const double n = sheet->readings_per_sample;
     const char *of =
-        !isfinite(n) || n < 1.5
+        !isfinite(n) || n < 1.5 || sheet->form == AN_FORM_GAPS
             ? ""
             : an_book_text(book, an_arena_printf(book->arena, " of %s",
                                                  an_say_n(book->arena, n, sheet->counted_in)));
@@ -109,6 +110,8 @@ double an_plot_large(struct an_book *book, const struct an_box *box,
     }
     const struct shift_marks marks =
         marks_between(book, from->points[0].at_us, from->points[from->count - 1].at_us + 1);
+    /* values that follow a tool's life have no shape of their own */
+    const bool with_side = sheet->single_values && sheet->form != AN_FORM_WEAR;
     struct an_plot plot = {.title = panel_title(book, sheet, panel),
                            .unit = sheet->unit,
                            .decimals = sheet->decimals,
@@ -122,8 +125,10 @@ double an_plot_large(struct an_book *book, const struct an_box *box,
                            .usl = (double)NAN,
                            .target = (double)NAN,
                            .zone = book->data->line->zone,
+                           .ratios = panel == 0 && sheet->form == AN_FORM_GAPS,
+                           .sums = panel == 0 && sheet->form == AN_FORM_SUMS,
                            .left_pt = LARGE_LEFT,
-                           .right_pt = sheet->single_values ? LARGE_RIGHT_SIDE : LARGE_RIGHT};
+                           .right_pt = with_side ? LARGE_RIGHT_SIDE : LARGE_RIGHT};
     struct an_side_view side = {
         .lsl = sheet->lsl, .usl = sheet->usl, .target = sheet->target, .count = from->count};
     if (panel == 0) {
@@ -156,7 +161,7 @@ double an_plot_large(struct an_book *book, const struct an_box *box,
         }
         side.values = values;
         side.count = kept;
-        plot.side = &side;
+        plot.side = with_side ? &side : NULL;
         plot.lsl = sheet->lsl;
         plot.usl = sheet->usl;
         plot.target = sheet->target;
@@ -184,6 +189,8 @@ void an_plot_small(struct an_book *book, const struct an_box *box,
     const double none = (double)NAN;
     points[0] = (struct an_plot_point){.at_us = data->axis_from_us,
                                        .value = none,
+                                       .upper = none,
+                                       .lower = none,
                                        .centre = none,
                                        .lcl = none,
                                        .ucl = none,
@@ -215,6 +222,8 @@ void an_plot_small(struct an_book *book, const struct an_box *box,
                                  .target = none,
                                  .small = true,
                                  .x_by_time = true,
+                                 .ratios = panel == 0 && sheet->form == AN_FORM_GAPS,
+                                 .sums = panel == 0 && sheet->form == AN_FORM_SUMS,
                                  .zone = data->line->zone,
                                  .right_pt = SMALL_RIGHT};
     an_plot_draw(book->canvas, box, &plot);
@@ -236,7 +245,8 @@ double an_plot_axis(struct an_book *book, double x, double y, double width)
         const double end = (double)(end_us - data->axis_from_us) / span;
         const double left = x + SMALL_INSET + (begin > 0 ? begin : 0) * run;
         const double right = x + SMALL_INSET + (end < 1 ? end : 1) * run;
-        if (begin >= 0) {
+        const bool told = right - left >= LEAST_SHIFT_PT;
+        if (begin >= 0 && (told || marks.at[i].first_of_day)) {
             const bool tall = marks.at[i].first_of_day && left + 2 >= free_day;
             an_draw_line(book->canvas, left, y + (tall ? 1 : 9), left, y + 19, 0.5, AN_RAIL);
         }

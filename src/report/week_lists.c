@@ -129,6 +129,16 @@ struct an_interval_list an_week_capability_list(struct an_book *book, size_t mos
     return list;
 }
 
+/* What would be missing for an index, in a few words. */
+static const char *why_none(const struct an_week_stream *stream,
+                            const struct an_stream_sheet *sheet)
+{
+    if (!isfinite(sheet->lsl) && !isfinite(sheet->usl)) {
+        return stream->now.counted ? "no upper spec limit of its rate" : "no spec limits";
+    }
+    return stream->now.why ? stream->now.why : "no sample this week";
+}
+
 struct an_interval_list an_week_without_index_list(struct an_book *book)
 {
     static const struct an_interval_column columns[] = {
@@ -136,7 +146,7 @@ struct an_interval_list an_week_without_index_list(struct an_book *book)
         {"stable?", 1.6, AN_LEFT, false, false},
         {"level", 1.5, AN_RIGHT, false, false},
         {"last week", 1.1, AN_RIGHT, false, false},
-        {"why no index", 4.0, AN_LEFT, false, false}};
+        {"why no index", 4.2, AN_LEFT, false, false}};
     const struct an_week_data *week = book->data->week;
     struct an_interval_row *rows = rows_of(book, week->stream_count);
     struct an_interval_list list = {
@@ -152,15 +162,22 @@ struct an_interval_list an_week_without_index_list(struct an_book *book)
         const bool moved = fabs(stream->moved_z) > 3;
         row->cells[0] = sheet->title;
         row->cells[1] = an_book_text(book, an_say_stability(book->arena, &stream->now));
+        const bool gaps = sheet->form == AN_FORM_GAPS; /* decades apart: by their digits */
         row->cells[2] = an_book_text(
-            book, an_say_measure(book->arena, stream->level_now, sheet->decimals, sheet->unit));
-        const char *before = an_say_number(book->arena, stream->level_before, sheet->decimals);
+            book, !gaps
+                      ? an_say_measure(book->arena, stream->level_now, sheet->decimals, sheet->unit)
+                      : an_arena_printf(book->arena, "%s%s%s",
+                                        an_say_digits(book->arena, stream->level_now),
+                                        *sheet->unit ? " " : "", sheet->unit));
+        const char *before =
+            gaps ? an_say_digits(book->arena, stream->level_before)
+                 : an_say_number(book->arena, stream->level_before, sheet->decimals);
         row->cells[3] = an_book_text(
             book, !moved ? before
                          : an_arena_printf(book->arena, "%s %s",
                                            stream->moved > 0 ? "\xE2\x86\x91" : "\xE2\x86\x93",
                                            before ? before : ""));
-        row->cells[4] = stream->now.why ? stream->now.why : "no sample this week";
+        row->cells[4] = why_none(stream, sheet);
         row->strong = stream->stability == AN_TURN_WORSE;
         row->value = row->low = row->high = row->before = (double)NAN;
         row->link = link_of(book, stream->sheet);
@@ -263,10 +280,10 @@ static bool is_alone(const struct an_week_data *week, size_t i)
 static struct an_interval_list rate_columns(bool whole)
 {
     static const struct an_interval_column short_columns[] = {
-        {"", 3.0, AN_LEFT, false, false},
-        {NULL, 1.5, AN_LEFT, true, false},
-        {"per million", 2.4, AN_LEFT, false, false},
-        {"last week", 1.2, AN_RIGHT, false, false}};
+        {"", 2.4, AN_LEFT, false, false},
+        {NULL, 1.0, AN_LEFT, true, false},
+        {"per million", 3.5, AN_LEFT, false, false},
+        {"last week", 1.3, AN_RIGHT, false, false}};
     static const struct an_interval_column whole_columns[] = {
         {"", 3.4, AN_LEFT, false, false},
         {NULL, 2.6, AN_LEFT, true, false},
@@ -323,10 +340,10 @@ struct an_interval_list an_week_rate_list(struct an_book *book, size_t most, boo
 /* ---- completeness ------------------------------------------------------------------------------ */
 struct an_interval_list an_week_flow_list(struct an_book *book, size_t most)
 {
-    static const struct an_interval_column columns[] = {{"from", 2.5, AN_LEFT, false, false},
-                                                        {"to", 2.5, AN_LEFT, false, false},
-                                                        {"came", 1.9, AN_LEFT, false, false},
-                                                        {"overdue", 1.7, AN_LEFT, false, false}};
+    static const struct an_interval_column columns[] = {{"from", 2.3, AN_LEFT, false, false},
+                                                        {"to", 2.3, AN_LEFT, false, false},
+                                                        {"came", 1.8, AN_LEFT, false, false},
+                                                        {"overdue", 2.2, AN_LEFT, false, false}};
     const struct an_week_data *week = book->data->week;
     struct an_arena *arena = book->arena;
     struct an_interval_row *rows = rows_of(book, week->flow_count);

@@ -79,6 +79,35 @@ const char *an_say_number(struct an_arena *arena, double value, int decimals)
     return an_arena_printf(arena, "%s", zero ? text + 1 : text);
 }
 
+int an_decimals_of(double size)
+{
+    const double decimals = size > 0 && isfinite(size) ? 1.0 - floor(log10(size)) : 0;
+    return decimals < 0 ? 0 : decimals > 9 ? 9 : (int)decimals;
+}
+
+const char *an_say_digits(struct an_arena *arena, double value)
+{
+    const double size = fabs(value);
+    if (!isfinite(value) || size >= 1e15 || (size > 0 && size < 1e-6)) {
+        return isfinite(value) ? an_arena_printf(arena, "%.3g", value) : "-";
+    }
+    const int decimals = size > 0 ? 2 - (int)floor(log10(size)) : 0;
+    if (decimals <= 0) {
+        const double unit = pow(10, -decimals);
+        return an_say_count(arena, (int64_t)(nearbyint(value / unit) * unit));
+    }
+    char text[64];
+    int length = snprintf(text, sizeof text, "%.*f", decimals, value);
+    while (length > 1 && text[length - 1] == '0') {
+        length--;
+    }
+    length -= text[length - 1] == '.' || text[length - 1] == ',';
+    for (int i = 0; i < length; i++) { /* a host program may have changed the locale */
+        text[i] = (char)(text[i] == ',' ? '.' : text[i]);
+    }
+    return an_arena_copy(arena, text, (size_t)length);
+}
+
 const char *an_say_measure(struct an_arena *arena, double value, int decimals, const char *unit)
 {
     const char *number = an_say_number(arena, value, decimals);
@@ -212,10 +241,14 @@ const char *an_say_family(enum an_family family)
         [AN_P_PRIME] = "proportion, binomial limits widened by the dispersion found",
         [AN_U_PRIME] = "rate, Poisson limits widened by the dispersion found",
         [AN_T2] = "two variables at once: squared distance from their means, in their covariance",
-        [AN_MEWMA] = "two variables at once: squared distance of their weighted mean",
+        [AN_MEWMA] =
+            "two variables at once: squared distance of their weighted mean from their means",
         [AN_RESIDUALS] = "departure of each value from what the one before leads to expect",
-        [AN_G] = "opportunities from one event to the next, limits by chance",
-        [AN_T] = "hours from one event to the next, limits by chance",
+        [AN_G] =
+            ("opportunities from one event to the next: each point is an event, samples without "
+             "one have none; scale of equal ratios"),
+        [AN_T] = ("hours from one event to the next: each point is an event, samples without one "
+                  "have none; scale of equal ratios"),
         [AN_WEAR] = "values of a tool that wears, limits about the line of wear over its life",
         [AN_GROUP] = "parallel streams as one: the one furthest from its own level, in its sigmas",
         [AN_SHORT_RUN] =

@@ -18,6 +18,10 @@ const char *an_say_plural(struct an_arena *arena, const char *noun);
 const char *an_say_many(struct an_arena *arena, int64_t count, const char *noun);
 /* Fixed decimals, without a minus before zero; "-" for NaN. */
 const char *an_say_number(struct an_arena *arena, double value, int decimals);
+/* Three significant digits, thousands parted: "5,410,000", "0.00209", "10.1"; "-" for NaN. */
+const char *an_say_digits(struct an_arena *arena, double value);
+/* Decimals that show the second significant digit of a size: 2 of 0.46, 0 of 24. */
+int an_decimals_of(double size);
 /* "0.8 um"; no unit for "1" or NULL; "%" and "per million" as they are. */
 const char *an_say_measure(struct an_arena *arena, double value, int decimals, const char *unit);
 /* A number of the description, as short as it can be written: "1000", "0.35". */

@@ -38,8 +38,8 @@ for page in 2 3 4 5; do
         ok 'single values have their specification' grep -q '820.0 spec' page.txt
         seen="${seen:-}p" ;;
     lum.sums)
-        ok 'sums say so' grep -q 'cumulative sum, cd/m2' page.txt
-        ok 'and how' grep -q 'of which the larger' page.txt
+        ok 'sums say so' grep -q 'cumulative sums, upper and lower, cd/m2' page.txt
+        ok 'and how' grep -q 'both begun anew after' page.txt
         ok 'no specification beside sums' sh -c '! grep -q "820.0 spec" page.txt'
         seen="${seen:-}s" ;;
     lum.mean)
