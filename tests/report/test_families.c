@@ -277,13 +277,17 @@ START_TEST(each_point_is_an_event)
     says(fact_of(sheet, "Learned"), "mean gap 4,000 opportunities from 37 events");
     says(fact_of(sheet, "Sampling"), "24 samples this shift, of them 16 with an event");
     says(fact_of(sheet, "False alarms to expect"), "in this shift's 16 events");
-    bool told = false;
-    for (size_t i = 0; i < data.signal_count; i++) { /* before the many that came after it */
-        told = told || (&data.sheets[data.signals[i].sheet] == sheet &&
-                        strstr(data.signals[i].signal.sentence,
-                               "52,000 opportunities from one to the next, where 4,000 is usual"));
+    size_t later = 0, sooner = 0;
+    for (size_t i = 0; i < data.signal_count; i++) { /* the long gap, then the many events */
+        const char *sentence = data.signals[i].signal.sentence;
+        if (&data.sheets[data.signals[i].sheet] == sheet) {
+            says(sentence, "0 opportunities from one to the next, where 4,000 is usual");
+            later += strstr(sentence, "came later than luck explains") != NULL;
+            sooner += strstr(sentence, "on average 1,000 opportunities") != NULL;
+        }
     }
-    ck_assert(told);
+    ck_assert_uint_eq(later, 1);
+    ck_assert_uint_eq(sooner, 1);
 }
 END_TEST
 
