@@ -2,8 +2,10 @@
 /* components: how much of a stream's spread comes from which level. */
 #include "cli/commands.h"
 #include "judge/components.h"
+#include "report/ladder_page.h"
 
 #include <math.h>
+#include <string.h>
 
 struct telling {
     struct an_cli *cli;
@@ -178,6 +180,27 @@ static enum an_status each_stream(struct telling *t, const struct an_stream stre
     return st;
 }
 
+/* One page a stream. */
+static enum an_status write_pages(struct an_cli *cli, const char *path,
+                                  const struct an_stream streams[], size_t count, int64_t from_us,
+                                  int64_t until_us)
+{
+    const char *slash = strrchr(an_store_path(cli->store), '/');
+    struct an_ladder_report report = {.path = path,
+                                      .paper = &an_paper_a4,
+                                      .program_version = cli->version,
+                                      .store_name = slash ? slash + 1 : an_store_path(cli->store),
+                                      .from_us = from_us,
+                                      .until_us = until_us};
+    enum an_status st = an_ledger_head(cli->store, &report.head, &cli->err);
+    st =
+        st ? st : an_ladder_report_write(cli->store, cli->line, streams, count, &report, &cli->err);
+    if (!st) {
+        an_text_addf(&cli->out, "%s\n", path);
+    }
+    return st;
+}
+
 static enum an_exit run(struct an_cli *cli)
 {
     static const char *const titles[] = {"stream",      "level",       "method",     "groups",
@@ -189,6 +212,7 @@ static enum an_exit run(struct an_cli *cli)
     size_t count = 0;
     int64_t from_us = AN_NO_INSTANT;
     int64_t until_us = AN_NO_INSTANT;
+    const char *path = an_option_value(&cli->options, "output");
     enum an_status st = an_cli_open(cli, AN_STORE_READ, true);
     st = st ? st : an_cli_time(cli, "from", &from_us);
     st = st ? st : an_cli_time(cli, "until", &until_us);
@@ -196,12 +220,17 @@ static enum an_exit run(struct an_cli *cli)
     if (st) {
         return an_cli_failed(cli, st);
     }
+    from_us = from_us == AN_NO_INSTANT ? INT64_MIN : from_us;
+    until_us = until_us == AN_NO_INSTANT ? INT64_MAX : until_us;
+    if (path) {
+        st = write_pages(cli, path, streams, count, from_us, until_us);
+        return st ? an_cli_failed(cli, st) : AN_EXIT_DONE;
+    }
     if (cli->format == AN_FORMAT_JSON) {
         t.json = an_cli_json_begin(cli, "andamento.components.1");
         an_json_array(&t.json);
     }
-    st = each_stream(&t, streams, count, from_us == AN_NO_INSTANT ? INT64_MIN : from_us,
-                     until_us == AN_NO_INSTANT ? INT64_MAX : until_us);
+    st = each_stream(&t, streams, count, from_us, until_us);
     if (st) {
         an_text_free(&t.table.cells);
         return an_cli_failed(cli, st);
@@ -217,6 +246,7 @@ static enum an_exit run(struct an_cli *cli)
 
 static const struct an_option options[] = {
     {"all", 'a', NULL, "every stream"},
+    {"output", 'o', "FILE", "draw the ladders instead: a PDF, one page a stream"},
     AN_OPTION_PERIOD,
     AN_OPTION_END,
 };
@@ -229,7 +259,9 @@ const struct an_command an_command_components = {
     .more =
         "STREAM is a name or a pattern. The levels come from the data: readings within an item,\n"
         "items within their upstream batch (within the shift where none is known). Components\n"
-        "by REML with profile bounds; shares with bounds; docs/components.md has the methods.\n",
+        "by REML with profile bounds; shares with bounds; docs/components.md has the methods. With -o\n"
+        "the ladders are drawn, one page a stream, with the values of each level and the checks of\n"
+        "the assumptions.\n",
     .options = options,
     .operands_least = 0,
     .operands_most = 100000,

@@ -85,7 +85,7 @@ static enum an_status check_columns(struct an_cli *cli, const struct an_gauge_re
     return wrong ? an_fail(&cli->err, AN_BAD_USAGE, "%s", wrong) : AN_OK;
 }
 
-/* The width of the specification of a stream. */
+/* The stream must be there; the width of its specification, unless one was given. */
 static enum an_status tolerance_of_stream(struct an_cli *cli, struct an_gauge_record *record)
 {
     struct an_stream stream;
@@ -101,10 +101,13 @@ static enum an_status tolerance_of_stream(struct an_cli *cli, struct an_gauge_re
         return an_fail(&cli->err, AN_NOT_FOUND,
                        "the line description no longer has '%s'; give --tolerance", record->stream);
     }
+    if (record->tolerance > 0.0) {
+        return AN_OK; /* given: the stream tells whose readings these are */
+    }
     if (!isfinite(c->lsl) || !isfinite(c->usl)) {
         return an_fail(&cli->err, AN_BAD_USAGE,
-                       "'%s' has no two-sided specification; give --tolerance, the width that "
-                       "the gauge is to be held against",
+                       "'%s' has no two-sided specification; give --tolerance too, the width "
+                       "that the gauge is to be held against",
                        record->stream);
     }
     record->tolerance = c->usl - c->lsl;
@@ -144,9 +147,6 @@ static enum an_status read_wish(struct an_cli *cli, struct an_gauge_record *reco
     st = st ? st : read_number(cli, "pool-above", &record->pool_above);
     if (!st && an_option_value(options, "tolerance") && !(record->tolerance > 0.0)) {
         st = an_fail(&cli->err, AN_BAD_USAGE, "--tolerance wants a width above zero");
-    }
-    if (!st && record->stream && an_option_value(options, "tolerance")) {
-        st = an_fail(&cli->err, AN_BAD_USAGE, "give --tolerance or --stream, not both");
     }
     return st ? st : check_columns(cli, record);
 }
@@ -193,7 +193,8 @@ static const struct an_option study_options[] = {
     {"columns", 0, "LIST", "which column is what: part=P,operator=O,reading=R,reference=V"},
     {"reference", 0, "VALUE", "true value of the item, for bias"},
     {"tolerance", 0, "WIDTH", "width of the tolerance, in the unit of the readings"},
-    {"stream", 0, "NAME", "take the width from this stream's specification"},
+    {"stream", 0, "NAME",
+     "whose readings these are; its specification gives the width, unless --tolerance does"},
     {"pool-above", 0, "P", "leave the interaction out if its p is above this (0.25); 1: never"},
     {"author", 0, "NAME", "who answers for the study (required, unless a dry run)"},
     {"reason", 0, "TEXT", "why it was made (required, unless a dry run)"},
@@ -290,7 +291,7 @@ static void state_row(struct an_cli_table *table, const struct an_gauge_state *s
     an_cli_cellf(table, "%zu", state->studies);
     an_cli_cell(table, state->overdue    ? "calibration ended"
                        : !state->studied ? "not studied"
-                                         : an_gauge_grade_words(state->newest.grade));
+                                         : an_gauge_grade_words(state->grade));
     an_cli_cell(table, state->text);
 }
 
@@ -364,8 +365,7 @@ static enum an_exit list(struct an_cli *cli)
             state_row(&table, &state);
         }
         finding =
-            finding ||
-            (!st && (state.overdue || (state.studied && state.newest.grade == AN_GRADE_UNFIT)));
+            finding || (!st && (state.overdue || (state.studied && state.grade == AN_GRADE_UNFIT)));
     }
     if (st) {
         return an_cli_failed(cli, st);

@@ -248,8 +248,17 @@ enum an_status an_ladder_of(struct an_store *store, const struct an_line *line,
     ladder->name[1] =
         station->item_kind < line->kind_count ? line->kinds[station->item_kind].name : "item";
     ladder->name[2] = ladder->characteristic->position_column ? "place in item" : "within item";
+    ladder->samples = readings.sample_count;
+    ladder->first_us = ladder->last_us = AN_NO_INSTANT;
+    if (readings.sample_count) {
+        ladder->first_us = readings.samples[0].at_us;
+        ladder->last_us = readings.samples[readings.sample_count - 1].at_us;
+    }
     st = lay_out(&readings, ladder, &levels, batches, arena, err);
     st = st ? st : estimate(ladder, &levels, arena, err);
+    ladder->value = levels.value;
+    ladder->n = levels.n;
+    memcpy(ladder->group, levels.group, sizeof ladder->group);
     if (!st && !ladder->why_not) {
         finish(ladder, arena);
     }

@@ -52,6 +52,9 @@ struct an_gauge_result {
 const char *an_gauge_kind_name(enum an_gauge_kind kind); /* "crossed" */
 bool an_gauge_kind_of(const char *name, enum an_gauge_kind *kind);
 const char *an_gauge_grade_words(enum an_gauge_grade grade);
+/* By per cent of tolerance or study: under 10 fit, to 30 with care, over it not (common practice,
+ * no source). */
+enum an_gauge_grade an_gauge_grade_of(double percent);
 
 /* Everything of a study from record->data and how it is to be read. AN_BAD_INPUT with file, line
  * and column, and what to do about it. */
@@ -78,6 +81,7 @@ struct an_gauge_state {
     const char *name, *station; /* station: NULL if not known */
     bool studied;
     struct an_gauge_record newest; /* if studied */
+    enum an_gauge_grade grade;     /* if studied */
     size_t studies;
     int64_t until_us; /* calibrated until; AN_NO_INSTANT: not told */
     bool overdue;     /* at the time asked about */
@@ -90,5 +94,32 @@ AN_CHECKED enum an_status an_gauge_state_of(const struct an_line *line, const ch
                                             const struct an_gauge_record studies[], size_t count,
                                             int64_t at_us, struct an_arena *arena,
                                             struct an_gauge_state *state, struct an_error *err);
+
+/* ---- the gauge behind a stream (gauge_stream.c) ------------------------------------------------------ */
+/* What is on record about the gauge that measured a stream last. Numbers are NAN where nothing
+ * on record says them. */
+struct an_stream_gauge {
+    const char *gauge; /* NULL: the station names none */
+    struct an_gauge_state state;
+    /* the crossed study that speaks for this stream: the newest of its own characteristic, else the
+     * newest that names no stream */
+    bool measured;
+    struct an_gauge_record study;
+    bool own;                     /* it names this characteristic: its unit is the stream's */
+    const char *held_against;     /* "tolerance", "tolerance of the study", "study variation" */
+    double percent, lower, upper; /* of that */
+    double categories, categories_lower, categories_upper;
+    double variance, variance_lower, variance_upper; /* in the stream's unit; NAN if not own */
+    int64_t age_us;            /* of the study that speaks; below 0: recorded later; AN_NO_INSTANT: none */
+    enum an_gauge_grade grade; /* of percent; 0 if not measured */
+    const char *text;          /* one line, never NULL: "CAM-2 takes 12.3 % of the tolerance ..." */
+    const char *warning;       /* why values of it want care; NULL: nothing on record says so */
+};
+AN_CHECKED enum an_status an_stream_gauge_of(struct an_store *store, const struct an_line *line,
+                                             const struct an_stream *stream,
+                                             const struct an_station *station,
+                                             const struct an_characteristic *characteristic,
+                                             int64_t at_us, struct an_arena *arena,
+                                             struct an_stream_gauge *gauge, struct an_error *err);
 
 #endif

@@ -58,6 +58,7 @@ enum an_status an_gauge_state_of(const struct an_line *line, const char *gauge,
             state->studied = true;
         }
     }
+    state->grade = state->newest.grade;
     for (size_t i = 0; i < line->gauge_count; i++) {
         if (strcmp(line->gauges[i].name, gauge) == 0) {
             state->until_us = line->gauges[i].until_us;
@@ -65,7 +66,7 @@ enum an_status an_gauge_state_of(const struct an_line *line, const char *gauge,
         }
     }
     state->overdue = state->until_us != AN_NO_INSTANT && at_us >= state->until_us;
-    state->needs_look = !state->studied || state->newest.grade != AN_GRADE_FIT || state->overdue;
+    state->needs_look = !state->studied || state->grade != AN_GRADE_FIT || state->overdue;
     const char *said = studied_text(line, state, arena);
     const char *calibrated = calibration_text(line, state, arena);
     state->text = said && calibrated ? an_arena_printf(arena, "%s%s", said, calibrated) : NULL;

@@ -116,7 +116,7 @@ static enum an_status arrange(const struct an_gauge_record *record,
 }
 
 /* ---- crossed ------------------------------------------------------------------------------------------ */
-static enum an_gauge_grade grade_of(double percent)
+enum an_gauge_grade an_gauge_grade_of(double percent)
 {
     return percent < 10.0 ? AN_GRADE_FIT : percent <= 30.0 ? AN_GRADE_LOOK : AN_GRADE_UNFIT;
 }
@@ -134,11 +134,11 @@ static enum an_status crossed_verdict(struct an_gauge_result *r, struct an_arena
     const double percent = tolerance ? gauge->of_tolerance : gauge->of_study;
     const double lower = tolerance ? gauge->of_tolerance_lower : gauge->of_study_lower;
     const double upper = tolerance ? gauge->of_tolerance_upper : gauge->of_study_upper;
-    r->grade = grade_of(percent);
+    r->grade = an_gauge_grade_of(percent);
     r->verdict = an_arena_printf(arena, "takes %.1f %% of the %s (95 %% bounds %.1f to %.1f); %s",
                                  percent, tolerance ? "tolerance" : "study variation", lower, upper,
                                  percent_words[r->grade]);
-    if (grade_of(lower) != grade_of(upper)) {
+    if (an_gauge_grade_of(lower) != an_gauge_grade_of(upper)) {
         caution(r, "The bounds reach over more than one verdict: more parts and operators would "
                    "settle it.");
     }

@@ -6,89 +6,61 @@
 #include "report/gauge_page.h"
 
 #include "andamento/base/instant.h"
+#include "report/lone_page.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
 struct sheet {
-    struct an_canvas *canvas;
+    struct an_lone_page lone;
     const struct an_gauge_result *r;
-    const struct an_line *line;
     const struct an_gauge_page *page;
-    struct an_arena *arena;
-    double x, width, y;
-    bool failed;
 };
-
-static const struct an_type lead = {13.0, AN_BOLD, AN_INK, AN_LEFT};
-static const struct an_type section = {10.5, AN_BOLD, AN_INK, AN_LEFT};
-static const struct an_type body = {8.5, AN_REGULAR, AN_INK, AN_LEFT};
-static const struct an_type strong = {9.5, AN_BOLD, AN_INK, AN_LEFT};
-static const struct an_type strong_right = {9.5, AN_BOLD, AN_INK, AN_RIGHT};
-static const struct an_type small = {7.5, AN_REGULAR, AN_GREY, AN_LEFT};
-static const struct an_type note = {7.0, AN_REGULAR, AN_GREY, AN_LEFT};
 
 static const char *text_of(struct sheet *s, const char *text)
 {
-    s->failed = s->failed || !text;
-    return text ? text : "";
+    return an_lone_text(&s->lone, text);
 }
 
 static void heading(struct sheet *s, const char *text)
 {
-    s->y += 10;
-    s->y += an_text_draw(s->canvas, s->x, s->y, s->width, &section, text) + 2;
-    an_draw_line(s->canvas, s->x, s->y, s->x + s->width, s->y, 0.4, AN_RAIL);
-    s->y += 6;
+    an_lone_heading(&s->lone, text);
 }
 
 static void say(struct sheet *s, const struct an_type *type, const char *text)
 {
-    s->y += an_text_draw(s->canvas, s->x, s->y, s->width, type, text) + 3;
+    an_lone_say(&s->lone, type, text);
 }
 
 static void head(struct sheet *s)
 {
     const struct an_gauge_record *record = s->r->record;
     char at[40];
-    const double top = s->page->paper->margin_pt;
-    an_text_draw_fitted(s->canvas, s->x, top + 9, s->width * 0.6, &strong,
-                        s->line->title ? s->line->title : s->line->name);
-    an_text_draw_fitted(s->canvas, s->x + s->width * 0.6, top + 9, s->width * 0.4, &strong_right,
-                        text_of(s, an_arena_printf(s->arena, "gauge %s, study %lld", record->gauge,
-                                                   (long long)record->study_id)));
-    an_instant_rfc3339_in(s->line->zone, record->known_us, at);
+    an_instant_rfc3339_in(s->lone.line->zone, record->known_us, at);
     at[10] = ' '; /* day and minute are enough here */
     at[16] = '\0';
-    an_text_draw_fitted(
-        s->canvas, s->x, top + 20, s->width, &small,
-        text_of(s, an_arena_printf(s->arena, "%s study of %zu readings, recorded %s by %s: %s",
+    an_lone_head(
+        &s->lone,
+        text_of(s, an_arena_printf(s->lone.arena, "gauge %s, study %lld", record->gauge,
+                                   (long long)record->study_id)),
+        text_of(s, an_arena_printf(s->lone.arena, "%s study of %zu readings, recorded %s by %s: %s",
                                    an_gauge_kind_name(record->kind), s->r->n, at, record->author,
                                    record->reason)));
-    an_draw_line(s->canvas, s->x, top + 25, s->x + s->width, top + 25, 0.8, AN_INK);
-    s->y = top + 34;
 }
 
 static void foot(struct sheet *s)
 {
     const struct an_gauge_record *record = s->r->record;
-    const double bottom = s->page->paper->height_pt - s->page->paper->margin_pt;
     char hex[65];
-    an_draw_line(s->canvas, s->x, bottom - 35, s->x + s->width, bottom - 35, 0.5, AN_RAIL);
-    an_text_draw_fitted(
-        s->canvas, s->x, bottom - 25, s->width, &note,
-        text_of(s, an_arena_printf(s->arena, "store %s, ledger entry %llu, andamento %s",
-                                   s->page->store_name, (unsigned long long)record->entry,
-                                   s->page->program_version)));
-    an_text_draw_fitted(
-        s->canvas, s->x, bottom - 14, s->width, &note,
-        text_of(s, an_arena_printf(s->arena, "readings: %s, SHA-256 %s", record->file,
-                                   an_sha256_hex(&record->hash, hex))));
-    an_text_draw_fitted(s->canvas, s->x, bottom - 3, s->width, &note,
-                        text_of(s, an_arena_printf(s->arena, "ledger of %llu entries, root %s",
-                                                   (unsigned long long)s->page->head.size,
-                                                   an_sha256_hex(&s->page->head.root, hex))));
+    const char *lines[] = {an_arena_printf(s->lone.arena,
+                                           "store %s, ledger entry %llu, andamento %s",
+                                           s->page->store_name, (unsigned long long)record->entry,
+                                           s->page->program_version),
+                           an_arena_printf(s->lone.arena, "readings: %s, SHA-256 %s", record->file,
+                                           an_sha256_hex(&record->hash, hex)),
+                           an_lone_ledger(&s->lone, &s->page->head)};
+    an_lone_foot(&s->lone, lines, 3);
 }
 
 static const char *picture_title(struct sheet *s)
@@ -115,10 +87,10 @@ static void numbers(struct sheet *s)
     heading(s, "Numbers");
     if (r->record->kind == AN_GAUGE_CROSSED) {
         const struct an_gauge_study *g = &r->study;
-        say(s, &body,
+        say(s, &an_lone_body,
             text_of(s,
                     an_arena_printf(
-                        s->arena,
+                        s->lone.arena,
                         "sd: repeatability %.4g, operators %.4g, operator by part %.4g, gauge "
                         "%.4g, parts %.4g. By ranges: repeatability %.4g, operators %.4g, gauge "
                         "%.4g, parts %.4g.",
@@ -127,9 +99,9 @@ static void numbers(struct sheet *s)
                         g->source[AN_GAUGE_PARTS].sd, r->ranges.source[AN_GAUGE_REPEAT].sd,
                         r->ranges.source[AN_GAUGE_OPERATOR].sd, r->ranges.source[AN_GAUGE_WHOLE].sd,
                         r->ranges.source[AN_GAUGE_PARTS].sd)));
-        say(s, &body,
+        say(s, &an_lone_body,
             text_of(s, an_arena_printf(
-                           s->arena,
+                           s->lone.arena,
                            "Distinct categories %.1f (95 %% bounds %.1f to %.1f). Of the total "
                            "variance the gauge is %.1f %%, of the study variation %.1f %% (%.1f to "
                            "%.1f). The interaction is %s (p %.3g; left out above %g).",
@@ -140,16 +112,16 @@ static void numbers(struct sheet *s)
                            g->pooled ? "pooled with the repeats" : "in the model", g->interaction.p,
                            r->record->pool_above)));
     } else if (r->record->kind == AN_GAUGE_BIAS) {
-        say(s, &body,
+        say(s, &an_lone_body,
             text_of(s, an_arena_printf(
-                           s->arena,
+                           s->lone.arena,
                            "Reference %.6g, mean %.6g, sd %.4g, bias %.4g (95 %% bounds "
                            "%.4g to %.4g), t %.3g with %zu degrees of freedom, p %.3g.",
                            r->record->reference_value, r->bias.mean, r->bias.sd, r->bias.bias,
                            r->bias.lower, r->bias.upper, r->bias.t, r->n - 1, r->bias.p)));
     } else if (r->record->kind == AN_GAUGE_LINEARITY) {
-        say(s, &body,
-            text_of(s, an_arena_printf(s->arena,
+        say(s, &an_lone_body,
+            text_of(s, an_arena_printf(s->lone.arena,
                                        "Bias = %.4g + %.4g x reference; standard errors %.3g and "
                                        "%.3g; sd about the line %.4g, R squared %.3f; p of slope "
                                        "%.3g, of lack of fit %.3g.",
@@ -159,9 +131,9 @@ static void numbers(struct sheet *s)
     } else {
         for (size_t i = 0; r->standard && i < r->person_count && i < 12; i++) {
             if (r->person[i].has_kappa) {
-                say(s, &body,
+                say(s, &an_lone_body,
                     text_of(s,
-                            an_arena_printf(s->arena,
+                            an_arena_printf(s->lone.arena,
                                             "%s against the reference: kappa %.2f (95 %% bounds "
                                             "%.2f to %.2f)",
                                             r->people[i], r->person[i].kappa.kappa,
@@ -169,9 +141,9 @@ static void numbers(struct sheet *s)
             }
         }
         if (r->has_fleiss) {
-            say(s, &body,
+            say(s, &an_lone_body,
                 text_of(s,
-                        an_arena_printf(s->arena,
+                        an_arena_printf(s->lone.arena,
                                         "All together (Fleiss): kappa %.2f (95 %% bounds %.2f to "
                                         "%.2f)",
                                         r->fleiss.kappa, r->fleiss.lower, r->fleiss.upper)));
@@ -182,32 +154,32 @@ static void numbers(struct sheet *s)
 static void compose(struct sheet *s)
 {
     const struct an_gauge_result *r = s->r;
-    struct an_type verdict = lead;
+    struct an_type verdict = an_lone_lead;
     verdict.ink = r->grade == AN_GRADE_UNFIT ? AN_SIGNAL : AN_INK;
     head(s);
     foot(s);
     say(s, &verdict,
-        text_of(s, an_arena_printf(s->arena, "%s: %s.", r->record->gauge, r->verdict)));
+        text_of(s, an_arena_printf(s->lone.arena, "%s: %s.", r->record->gauge, r->verdict)));
     heading(s, picture_title(s));
-    const struct an_box picture = {s->x, s->y, s->width, an_gauge_picture_height(r)};
-    an_gauge_picture(s->canvas, r, &picture, s->arena);
-    s->y += picture.height + 4;
+    const struct an_box picture = {s->lone.x, s->lone.y, s->lone.width, an_gauge_picture_height(r)};
+    an_gauge_picture(s->lone.canvas, r, &picture, s->lone.arena);
+    s->lone.y += picture.height + 4;
     const double bars = an_gauge_bars_height(r);
     if (bars > 0.0) {
         heading(s, r->record->kind == AN_GAUGE_SORTING ? "Shares of parts, with 95 % bounds"
                    : r->study.tolerance > 0.0 ? "Per cent of the tolerance (6 sd), with 95 % bounds"
                                               : "Per cent of the study variation, with 95 % bounds "
                                                 "where known");
-        const struct an_box box = {s->x, s->y, s->width, bars};
-        an_gauge_bars(s->canvas, r, &box, s->arena);
-        s->y += bars + 4;
+        const struct an_box box = {s->lone.x, s->lone.y, s->lone.width, bars};
+        an_gauge_bars(s->lone.canvas, r, &box, s->lone.arena);
+        s->lone.y += bars + 4;
     }
     numbers(s);
     heading(s, "What to know before relying on it");
     for (size_t i = 0; i < r->caution_count; i++) {
-        say(s, &body, r->cautions[i]);
+        say(s, &an_lone_body, r->cautions[i]);
     }
-    say(s, &small,
+    say(s, &an_lone_small,
         "A study tells about the gauge on its days, parts and people. Calibration, release of "
         "product and the safety of the measurement remain with those authorised for them.");
 }
@@ -227,16 +199,11 @@ enum an_status an_gauge_page_write(const struct an_line *line, const struct an_g
                                           .created_us = result->record->known_us};
     st = st ? st : an_canvas_open_pdf(page->path, page->paper, &info, &canvas, err);
     if (!st) {
-        struct sheet s = {.canvas = canvas,
-                          .r = result,
-                          .line = line,
-                          .page = page,
-                          .arena = arena,
-                          .x = page->paper->margin_pt,
-                          .width = page->paper->width_pt - 2 * page->paper->margin_pt};
+        struct sheet s = {
+            .lone = an_lone_page_of(canvas, line, page->paper, arena), .r = result, .page = page};
         an_canvas_expect_pages(canvas, 1);
         compose(&s);
-        if (s.failed) {
+        if (s.lone.failed) {
             an_canvas_abandon(canvas);
             st = an_fail(err, AN_NO_MEMORY, "out of memory while drawing a gauge study");
         } else {

@@ -43,6 +43,21 @@ near "shares" "$(awk -F, 'NR > 1 { s += $8 } END { print s }' ladder.csv)" 1 1e-
 near "without the lots" "$(awk -F, 'NR == 2 { print $11 }' ladder.csv)" \
     "$(awk -F, 'NR > 2 { s += $5 * $5 } END { print sqrt(s) }' ladder.csv)" 1e-5
 exits 66 "a stream that is not there" "$a" components oxide.nothing
+exits 0 "ladder" "$a" components oxide.thickness -o ladder.pdf
+same "what it says" "$(cat out)" ladder.pdf
+cp ladder.pdf ladder1.pdf
+exits 0 "ladder again" "$a" components oxide.thickness -o ladder.pdf
+cmp -s ladder.pdf ladder1.pdf || fail "two ladders of the same stream differ"
+same "pages of the ladder" "$(pdfinfo ladder.pdf | awk '/^Pages/ { print $2 }')" 1
+pdftotext -layout ladder.pdf - | tr -s ' \n' '  ' >ladder.txt
+for words in 'from upstream batch to upstream batch' '11.4' '5.99' '3.55' 'G1: no study known' 'Were the assumptions met'; do
+    grep -q "$words" ladder.txt || fail "the ladder does not say '$words'"
+done
+exits 0 "a period without readings" "$a" components oxide.thickness --from 2027-01-01 -o empty.pdf
+pdftotext empty.pdf - | tr -s ' \n' '  ' | grep -q 'No components of' || fail "no reason on the page"
+exits 73 "a folder that is not there" "$a" components oxide.thickness -o nowhere/ladder.pdf
+exits 66 "no page of no stream" "$a" components oxide.nothing -o none.pdf
+[ -e none.pdf ] && fail "a page of no stream was written"
 exits 0 "no readings" "$a" components oxide.thickness --from 2027-01-01
 grep -q 'no components' out || fail "no reason in place of the components: $(cat out)"
 

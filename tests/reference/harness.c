@@ -45,6 +45,7 @@ static const struct {
     {"share", answer_share},
     {"cohen", answer_cohen},
     {"fleiss", answer_fleiss},
+    {"spread", answer_spread},
 };
 
 void say_numbers(const double x[], size_t n)

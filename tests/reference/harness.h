@@ -32,6 +32,6 @@ answer answer_joint, answer_distance, answer_mewma, answer_counts, answer_gap, a
     answer_heads, answer_wear, answer_remember, answer_portmanteau, answer_scatter;
 
 answer answer_nested, answer_crossed, answer_bias, answer_linearity, answer_share, answer_cohen,
-    answer_fleiss;
+    answer_fleiss, answer_spread;
 
 #endif

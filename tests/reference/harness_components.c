@@ -2,6 +2,7 @@
 /* Commands of the reference harness about components of variance, gauges and agreement. */
 #include "andamento/stat/components.h"
 #include "andamento/stat/gauge.h"
+#include "andamento/stat/tests.h"
 #include "harness.h"
 
 #include <math.h>
@@ -155,4 +156,22 @@ void answer_fleiss(struct kept *kept, char *rest)
         return;
     }
     say_numbers((const double[]){k.kappa, k.se, k.se_zero}, 3);
+}
+
+/* spread N1 N2 ..., data group by group: F, its two df, p */
+void answer_spread(struct kept *kept, char *rest)
+{
+    size_t first[64] = {0};
+    size_t groups = 0;
+    struct an_equal_spread r;
+    for (; groups < 63 && *rest; groups++) {
+        first[groups + 1] = first[groups] + (size_t)next_number(&rest);
+    }
+    const enum an_status st = an_equal_spread_of(kept->x, first, groups, kept->scratch, &r);
+    if (st) {
+        say_status(st);
+        return;
+    }
+    const double out[] = {r.f, r.df_groups, r.df_rest, r.p};
+    say_numbers(out, 4);
 }

@@ -114,4 +114,12 @@ for (k in 1:6) {
   compare(paste("fleiss", categories, 0), c(fleiss(one), jack(fleiss, one), sqrt(2 / (items * raters * (raters - 1)))), 1e-8,
           name = paste("fleiss of one", k))
 }
-finish(300)
+# ---- equal spread -------------------------------------------------------------------------------------
+for (k in 1:12) {
+  sizes <- list(c(5, 5, 5), c(2, 7, 3, 9), rep(10, 10), c(30, 4), rep(3, 20), 3:12)[[1 + k %% 6]]
+  g <- factor(rep(seq_along(sizes), sizes)); y <- rnorm(length(g), 100, runif(length(sizes), .5, 2)[g])
+  data_line(y)
+  a <- anova(lm(abs(y - ave(y, g, FUN = median)) ~ g))
+  compare(paste("spread", paste(sizes, collapse = " ")), c(a$F[1], a$Df, a$`Pr(>F)`[1]), 1e-8, name = paste("spread", k))
+}
+finish(348)

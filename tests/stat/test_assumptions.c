@@ -208,6 +208,65 @@ START_TEST(outside_their_domains)
 }
 END_TEST
 
+/* ---- equal spread ------------------------------------------------------------------------------------ */
+/* Ten batches of ten gear diameters: the data with which the NIST/SEMATECH e-Handbook of Statistical
+ * Methods, 1.3.5.10, shows this test (from memory); F and p by base R, anova of the distances. */
+static const double gears[] = {
+    1.006, 0.996, 0.998, 1.000, 0.992, 0.993, 1.002, 0.999, 0.994, 1.000, 0.998, 1.006, 1.000,
+    1.002, 0.997, 0.998, 0.996, 1.000, 1.006, 0.988, 0.991, 0.987, 0.997, 0.999, 0.995, 0.994,
+    1.000, 0.999, 0.996, 0.996, 1.005, 1.002, 0.994, 1.000, 0.995, 0.994, 0.998, 0.996, 1.002,
+    0.996, 0.998, 0.998, 0.982, 0.990, 1.002, 0.984, 0.996, 0.993, 0.980, 0.996, 1.009, 1.013,
+    1.009, 0.997, 0.988, 1.002, 0.995, 0.998, 0.981, 0.996, 0.990, 1.004, 0.996, 1.001, 0.998,
+    1.000, 1.018, 1.010, 0.996, 1.002, 0.998, 1.000, 1.006, 1.000, 1.002, 0.996, 0.998, 0.996,
+    1.002, 1.006, 1.002, 0.998, 0.996, 0.995, 0.996, 1.004, 1.004, 0.998, 0.999, 0.991, 0.991,
+    0.995, 0.984, 0.994, 0.997, 0.997, 0.991, 0.998, 1.004, 0.997};
+
+START_TEST(equal_spread)
+{
+    double scratch[100];
+    double turned[100];
+    size_t first[11];
+    struct an_equal_spread r, again;
+    for (size_t g = 0; g <= 10; g++) {
+        first[g] = 10 * g;
+    }
+    ck_assert_int_eq(an_equal_spread_of(gears, first, 10, scratch, &r), AN_OK);
+    check_close(r.f, 1.70591769300089, 1e-10, "F");
+    check_close(r.p, 0.0990829755522054, 1e-10, "p");
+    check_close(r.df_groups, 9.0, 0.0, "df of groups");
+    check_close(r.df_rest, 90.0, 0.0, "df of the rest");
+    for (size_t i = 0; i < 100; i++) { /* order, level and direction do not matter */
+        turned[i] = 8.0 - gears[i / 10 * 10 + 9 - i % 10];
+    }
+    ck_assert_int_eq(an_equal_spread_of(turned, first, 10, scratch, &again), AN_OK);
+    check_close(again.f, r.f, 1e-9, "F turned round");
+}
+END_TEST
+
+START_TEST(equal_spread_refused)
+{
+    static const double x[] = {1, 2, 3, 4, 5, 6, (double)INFINITY};
+    static const double steps[] = {1, 3, 11, 13}; /* all as far from their medians */
+    double scratch[8];
+    struct an_equal_spread r;
+    const size_t one[] = {0, 6};
+    const size_t singles[] = {0, 1, 2, 3};
+    const size_t empty[] = {0, 3, 3, 6};
+    const size_t infinite[] = {0, 3, 7};
+    const size_t two[] = {0, 2, 4};
+    const size_t pairs[] = {0, 2, 4, 6}; /* one distance twice in each, not nearly so */
+    static const double thirds[] = {0.1, 0.7, 1.3, 1.4, 0.2, 9.1};
+    ck_assert_int_eq(an_equal_spread_of(x, one, 1, scratch, &r), AN_TOO_FEW);
+    ck_assert_int_eq(an_equal_spread_of(x, one, 0, scratch, &r), AN_TOO_FEW);
+    ck_assert_int_eq(an_equal_spread_of(x, singles, 3, scratch, &r), AN_TOO_FEW);
+    ck_assert_int_eq(an_equal_spread_of(x, empty, 3, scratch, &r), AN_DOMAIN);
+    ck_assert_int_eq(an_equal_spread_of(x, infinite, 2, scratch, &r), AN_DOMAIN);
+    ck_assert_int_eq(an_equal_spread_of(steps, two, 2, scratch, &r), AN_NO_SPREAD);
+    ck_assert_int_eq(an_equal_spread_of(thirds, pairs, 3, scratch, &r), AN_NO_SPREAD);
+    ck_assert(isnan(r.f) && isnan(r.p));
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("stat.assumptions");
@@ -217,6 +276,8 @@ int main(void)
     tcase_add_test(tcase, p_falls);
     tcase_add_test(tcase, normality_refused);
     tcase_add_test(tcase, agree_with_base_r);
+    tcase_add_test(tcase, equal_spread);
+    tcase_add_test(tcase, equal_spread_refused);
     tcase_add_test(tcase, outside_their_domains);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);

@@ -22,6 +22,22 @@ AN_CHECKED enum an_status an_anderson_darling(const double x[], size_t n, double
  * n > lag + 1; AN_NO_SPREAD, AN_DOMAIN as above; *r is NAN then. */
 AN_CHECKED enum an_status an_autocorrelation(const double x[], size_t n, size_t lag, double *r);
 
+/* Do groups spread alike? One-way analysis of variance of |x - its group's median| [Brown and
+ * Forsythe, Journal of the American Statistical Association 69, 1974; from memory]. */
+struct an_equal_spread {
+    double f, df_groups, df_rest, p;
+};
+/*
+ * Readings group by group: those of group g are x[first[g]] up to, not including,
+ * x[first[g + 1]]; scratch holds n = first[groups] doubles. AN_TOO_FEW unless there are 2 groups
+ * and more readings than groups; AN_NO_SPREAD if the distances do not differ within groups;
+ * AN_DOMAIN for an empty group or a reading that is not finite. The order within a group does not
+ * matter. Groups of 2 have one distance twice, which tells nothing of the spread of distances and
+ * makes F too large: they are better left out.
+ */
+AN_CHECKED enum an_status an_equal_spread_of(const double x[], const size_t first[], size_t groups,
+                                             double scratch[], struct an_equal_spread *result);
+
 /* ---- distribution functions (all from the Rmath library; no call of it anywhere else) ----
  * NAN for an argument outside the domain: a chance outside [0, 1], df or mean not allowed, n not
  * whole. Infinite df is the limit (normal). Accuracy is the library's, 13 digits or more. */
