@@ -26,7 +26,7 @@ static const char *text_of(struct sheet *s, const char *text)
 
 static const char *digits(struct sheet *s, double value)
 {
-    return text_of(s, an_say_digits(s->lone.arena, value));
+    return text_of(s, an_ladder_digits(s->lone.arena, value));
 }
 
 static const char *chance(struct sheet *s, double p)

@@ -40,7 +40,7 @@ const char *an_ladder_advice(struct an_arena *arena, const struct an_ladder_sigh
 const char *an_ladder_method(struct an_arena *arena, const struct an_ladder_sight *sight);
 const char *an_ladder_assumptions(struct an_arena *arena, const struct an_ladder_sight *sight);
 const char *an_ladder_gauge_words(struct an_arena *arena, const struct an_ladder_sight *sight);
-/* Three digits that count, without an exponent where that is short. */
-const char *an_say_digits(struct an_arena *arena, double value);
+/* Three digits that count, zeros kept, so that columns of them can be compared. */
+const char *an_ladder_digits(struct an_arena *arena, double value);
 
 #endif

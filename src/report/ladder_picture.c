@@ -199,7 +199,7 @@ static struct rung whole_rung(struct an_lone_page *page, const struct an_ladder 
         .count = counted(page, ladder->n, "reading"),
         .share = "100 % of the variance",
         .sd = an_lone_text(page, an_arena_printf(page->arena, "sd %s",
-                                                 an_say_digits(page->arena, sqrt(c->total)))),
+                                                 an_ladder_digits(page->arena, sqrt(c->total)))),
         .bounds = "all levels together",
         .part = 1.0,
         .lower = (double)NAN,
@@ -224,10 +224,10 @@ static struct rung level_rung(struct an_lone_page *page, const struct an_ladder_
                                               100.0 * own->share_lower, 100.0 * own->share_upper,
                                               own->cut ? ", cut at 0" : "")),
         .sd = an_lone_text(
-            page, an_arena_printf(arena, "sd %s", an_say_digits(arena, sqrt(own->variance)))),
+            page, an_arena_printf(arena, "sd %s", an_ladder_digits(arena, sqrt(own->variance)))),
         .bounds = an_lone_text(page, an_arena_printf(arena, "%s to %s",
-                                                     an_say_digits(arena, sqrt(own->lower)),
-                                                     an_say_digits(arena, sqrt(own->upper)))),
+                                                     an_ladder_digits(arena, sqrt(own->lower)),
+                                                     an_ladder_digits(arena, sqrt(own->upper)))),
         .part = own->share,
         .lower = own->share_lower,
         .upper = own->share_upper,
@@ -250,10 +250,11 @@ static struct rung gauge_rung(struct an_lone_page *page, const struct an_ladder_
                                                     100.0 * g->variance_lower / total,
                                                     100.0 * g->variance_upper / total)),
         .sd = an_lone_text(
-            page, an_arena_printf(arena, "sd %s", an_say_digits(arena, sqrt(g->variance)))),
-        .bounds = an_lone_text(
-            page, an_arena_printf(arena, "%s to %s", an_say_digits(arena, sqrt(g->variance_lower)),
-                                  an_say_digits(arena, sqrt(g->variance_upper)))),
+            page, an_arena_printf(arena, "sd %s", an_ladder_digits(arena, sqrt(g->variance)))),
+        .bounds =
+            an_lone_text(page, an_arena_printf(arena, "%s to %s",
+                                               an_ladder_digits(arena, sqrt(g->variance_lower)),
+                                               an_ladder_digits(arena, sqrt(g->variance_upper)))),
         .part = g->variance / total,
         .lower = g->variance_lower / total,
         .upper = g->variance_upper / total,

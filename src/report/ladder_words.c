@@ -12,7 +12,7 @@
 
 #define UNSEEN 0.1 /* a level with at most this share is not where work would be seen */
 
-const char *an_say_digits(struct an_arena *arena, double value)
+const char *an_ladder_digits(struct an_arena *arena, double value)
 {
     const double size = fabs(value);
     if (!isfinite(value)) {
@@ -77,8 +77,8 @@ const char *an_ladder_lead(struct an_arena *arena, const struct an_ladder_sight 
     const struct an_component *a = &c->at[first];
     const struct an_component *b = &c->at[second];
     const char *from = between_words(arena, ladder, first);
-    const char *now = with_unit(arena, ladder, an_say_digits(arena, sqrt(c->total)));
-    const char *then = an_say_digits(arena, ladder->without[first]);
+    const char *now = with_unit(arena, ladder, an_ladder_digits(arena, sqrt(c->total)));
+    const char *then = an_ladder_digits(arena, ladder->without[first]);
     if (!from || !now || !then) {
         return NULL;
     }
@@ -108,13 +108,13 @@ const char *an_ladder_advice(struct an_arena *arena, const struct an_ladder_sigh
     const double width = ladder->characteristic->usl - ladder->characteristic->lsl;
     struct an_text text = {0};
     an_text_addf(&text, "The sd of one reading is %s",
-                 with_unit(arena, ladder, an_say_digits(arena, sqrt(c->total))));
+                 with_unit(arena, ladder, an_ladder_digits(arena, sqrt(c->total))));
     for (size_t k = 0; k <= c->levels; k++) {
         an_text_addf(&text, "%s %s without %s",
                      k == 0           ? "; it would be"
                      : k == c->levels ? " and"
                                       : ",",
-                     an_say_digits(arena, ladder->without[k]), ladder->name[k]);
+                     an_ladder_digits(arena, ladder->without[k]), ladder->name[k]);
     }
     an_text_add(&text, ".");
     if (isfinite(width) && width > 0.0) {
@@ -150,7 +150,8 @@ const char *an_ladder_method(struct an_arena *arena, const struct an_ladder_sigh
               "squares) beside it"
             : "analysis of variance (ANOVA, mean squares)",
         c->balanced ? "of equal size (balanced)" : "of unequal size (not balanced)",
-        with_unit(arena, ladder, an_say_digits(arena, c->mean)), an_say_digits(arena, c->mean_se),
+        with_unit(arena, ladder, an_ladder_digits(arena, c->mean)),
+        an_ladder_digits(arena, c->mean_se),
         ladder->has_reml ? "profile likelihood" : "modified large samples",
         c->balanced && c->levels == 1 ? "F, exact"
         : c->balanced                 ? "the mean squares (10,000 draws)"

@@ -210,7 +210,7 @@ START_TEST(three_digits)
                  {123.46, "123"},     {12345.0, "12345"}, {0.000123456, "0.000123"},
                  {1.5e-9, "1.5e-09"}, {2.5e9, "2.5e+09"}, {(double)NAN, "-"}};
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
-        ck_assert_str_eq(an_say_digits(mill.arena, cases[i].value), cases[i].text);
+        ck_assert_str_eq(an_ladder_digits(mill.arena, cases[i].value), cases[i].text);
     }
 }
 END_TEST
