@@ -87,26 +87,26 @@ static enum an_exit run(struct an_cli *cli)
         st = an_check_all(cli->store, cli->line, cli->dry_run, &result, &cli->err);
     }
     if (!st) {
-        st = an_signals(cli->store, cli->line, 0, from_us == AN_NO_INSTANT ? INT64_MIN : from_us,
-                        INT64_MAX, cli->arena, &signals, &count, &cli->err);
+        const struct an_signals_wish wish = {
+            .from_us = from_us == AN_NO_INSTANT ? INT64_MIN : from_us,
+            .until_us = INT64_MAX,
+            .open_only = true, /* answered ones are over */
+            .without_lists = cli->format != AN_FORMAT_JSON,
+        };
+        st = an_signals_wished(cli->store, cli->line, &wish, cli->arena, &signals, &count,
+                               &cli->err);
     }
     if (st) {
         return an_cli_failed(cli, st);
     }
-    size_t open = 0; /* answered ones are over */
-    for (size_t i = 0; i < count; i++) {
-        if (signals[i].open) {
-            signals[open++] = signals[i];
-        }
-    }
     if (cli->format == AN_FORMAT_JSON) {
-        print_json(cli, &result, signals, open);
+        print_json(cli, &result, signals, count);
     } else if (cli->format == AN_FORMAT_CSV) {
-        print_csv(cli, signals, open);
+        print_csv(cli, signals, count);
     } else {
-        print_sentences(cli, &result, signals, open);
+        print_sentences(cli, &result, signals, count);
     }
-    return open ? AN_EXIT_FINDING : AN_EXIT_DONE;
+    return count ? AN_EXIT_FINDING : AN_EXIT_DONE;
 }
 
 static const struct an_option options[] = {

@@ -174,6 +174,7 @@ struct an_signal {
     const char **item_serials; /* of the same */
     size_t item_count;
     size_t product_in_next; /* of them, how many are linked into an item of product kind */
+    size_t at_risk;         /* items of product: of them, or of what they went into */
     const char *next_kind;  /* that kind's title ("wall"), or NULL */
     const char *first_serial, *last_serial;
     const char *ribbon_note; /* "began with wafer W-118", when the change meets a change of
@@ -201,6 +202,16 @@ AN_CHECKED enum an_status an_signals(struct an_store *store, const struct an_lin
                                      int64_t stream_id, int64_t from_us, int64_t until_us,
                                      struct an_arena *arena, struct an_signal **signals,
                                      size_t *count, struct an_error *err);
+struct an_signals_wish {
+    int64_t stream_id; /* 0: all */
+    int64_t from_us, until_us;
+    bool open_only;     /* answered ones are passed over, and cost nothing */
+    bool without_lists; /* hits and items are counted and not listed: their arrays are NULL */
+};
+AN_CHECKED enum an_status an_signals_wished(struct an_store *store, const struct an_line *line,
+                                            const struct an_signals_wish *wish,
+                                            struct an_arena *arena, struct an_signal **signals,
+                                            size_t *count, struct an_error *err);
 void an_signal_json(struct an_json *json, const struct an_line *line,
                     const struct an_signal *signal); /* one object */
 

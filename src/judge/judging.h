@@ -42,6 +42,14 @@ struct an_chart_sample an_chart_sample_of(const struct an_sample *sample, enum a
 AN_CHECKED enum an_status an_judging_do(struct an_store *store, struct an_judging *judging,
                                         struct an_arena *arena, struct an_error *err);
 
+/* an_judge_view() by one who has the phases of the stream already. */
+AN_CHECKED enum an_status an_judge_view_under(struct an_store *store, const struct an_line *line,
+                                              const struct an_stream *stream,
+                                              const struct an_phases *phases, int64_t from_us,
+                                              int64_t until_us, size_t context,
+                                              struct an_arena *arena, struct an_stream_view *view,
+                                              struct an_error *err);
+
 /* The rules in force on a panel. Level: those chosen; beyond_limit alone where points are not
  * independent (weighted, t2, group). Gaps between events are: all rules, over the events. Spread: beyond_limit alone; none on moving
  * ranges of single values, which tell each jump a second time and speak by luck at 0.9 % a point

@@ -14,6 +14,16 @@
 
 #define LOOK_BACK (AN_RULE_MEMORY + 1) /* one more: the moving range of the first */
 
+static bool any_has_memory(const struct an_phases *phases)
+{
+    for (size_t p = 0; p < phases->count; p++) {
+        if (phases->limits[p].model.weighting.kind != AN_UNWEIGHTED) {
+            return true;
+        }
+    }
+    return false;
+}
+
 /* Charts with memory must be judged from where they are known to have stood: reads the samples from
  * there up to the first one read so far as well. */
 static enum an_status read_earlier(struct an_store *store, const struct an_stream *stream,
@@ -22,9 +32,13 @@ static enum an_status read_earlier(struct an_store *store, const struct an_strea
                                    struct an_sample **earlier, size_t *count, struct an_error *err)
 {
     int64_t unseen_us = INT64_MAX;
-    enum an_status st = an_running_unseen(store, stream->stream_id, &unseen_us, err);
 
     *count = 0;
+    if (!any_has_memory(phases)) {
+        start->begin_us = first_us;
+        return AN_OK;
+    }
+    enum an_status st = an_running_unseen(store, stream->stream_id, &unseen_us, err);
     st = st ? st
             : an_running_find(store, stream->stream_id, phases, first_us, unseen_us, arena, start,
                               err);
@@ -167,12 +181,12 @@ static enum an_status fill_view(struct an_stream_view *view, const struct an_jud
     return st;
 }
 
-enum an_status an_judge_view(struct an_store *store, const struct an_line *line,
-                             const struct an_stream *stream, int64_t from_us, int64_t until_us,
-                             size_t context, struct an_arena *arena, struct an_stream_view *view,
-                             struct an_error *err)
+enum an_status an_judge_view_under(struct an_store *store, const struct an_line *line,
+                                   const struct an_stream *stream, const struct an_phases *phases,
+                                   int64_t from_us, int64_t until_us, size_t context,
+                                   struct an_arena *arena, struct an_stream_view *view,
+                                   struct an_error *err)
 {
-    struct an_phases phases;
     struct an_running_start start = {.begin_us = INT64_MIN};
     struct an_sample *samples = NULL;
     size_t count = 0;
@@ -190,10 +204,8 @@ enum an_status an_judge_view(struct an_store *store, const struct an_line *line,
     if (until_us == AN_NO_INSTANT) {
         until_us = INT64_MAX;
     }
-    enum an_status st = an_phases_of(store, stream->stream_id, arena, &phases, err);
-    st = st ? st
-            : read_samples(store, stream, from_us, until_us, context + LOOK_BACK, &phases, arena,
-                           &samples, &count, &before, &start, err);
+    enum an_status st = read_samples(store, stream, from_us, until_us, context + LOOK_BACK, phases,
+                                     arena, &samples, &count, &before, &start, err);
     if (st) {
         return st;
     }
@@ -201,7 +213,7 @@ enum an_status an_judge_view(struct an_store *store, const struct an_line *line,
                                  .characteristic = view->characteristic,
                                  .samples = samples,
                                  .count = count,
-                                 .phases = &phases,
+                                 .phases = phases,
                                  .start = start};
     st = an_judging_do(store, &judging, arena, err);
     if (st) {
@@ -212,4 +224,18 @@ enum an_status an_judge_view(struct an_store *store, const struct an_line *line,
         return an_fail(err, AN_NO_MEMORY, "out of memory while judging %s", stream->name);
     }
     return AN_OK;
+}
+
+enum an_status an_judge_view(struct an_store *store, const struct an_line *line,
+                             const struct an_stream *stream, int64_t from_us, int64_t until_us,
+                             size_t context, struct an_arena *arena, struct an_stream_view *view,
+                             struct an_error *err)
+{
+    struct an_phases phases;
+
+    memset(view, 0, sizeof *view);
+    const enum an_status st = an_phases_of(store, stream->stream_id, arena, &phases, err);
+    return st ? st
+              : an_judge_view_under(store, line, stream, &phases, from_us, until_us, context, arena,
+                                    view, err);
 }

@@ -420,11 +420,12 @@ enum an_status an_store_newest_sample(struct an_store *store, int64_t stream_id,
                                       int64_t *newest_id, int64_t *earliest_us,
                                       struct an_error *err)
 {
-    /* what superseded a sample counts as new at the time of that sample, too */
+    /* What superseded a sample counts as new at the time of that sample, too. The sign before
+     * at_us keeps SQLite from going through all older samples in order of time. */
     static const char of_stream[] =
         "SELECT max(coalesce((SELECT max(sample_id) FROM sample WHERE stream_id = $1), 0),"
         " coalesce((SELECT max(by_sample_id) FROM superseded WHERE stream_id = $1), 0)),"
-        " min(coalesce((SELECT min(at_us) FROM sample WHERE stream_id = $1 AND sample_id > $2),"
+        " min(coalesce((SELECT min(+at_us) FROM sample WHERE stream_id = $1 AND sample_id > $2),"
         " 9223372036854775807), coalesce((SELECT min(at_us) FROM superseded"
         " WHERE stream_id = $1 AND by_sample_id > $2), 9223372036854775807))";
     static const char of_all[] =
