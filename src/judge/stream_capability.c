@@ -415,7 +415,11 @@ static enum an_status compute(struct an_study *study, const char *unstable)
     if (out->why_not) {
         return AN_OK;
     }
-    if (an_capability_of(&out->basis, &out->spec, &indices)) {
+    struct an_capability_basis basis = out->basis;
+    if (unstable || out->n < LEAST_READINGS) {
+        basis.sigma_within = (double)NAN; /* its indices are not told: their bounds cost most */
+    }
+    if (an_capability_of(&basis, &out->spec, &indices)) {
         out->why_not = "the specification limits cannot be used: the lower is not below the upper";
         return AN_OK;
     }

@@ -28,7 +28,7 @@ double an_noncentral_t_below(double t, double df, double delta, double *slope)
     /* log of s g(s), less its value at the peak s = 1: df (u - (exp(2u) - 1) / 2); near the peak
      * a normal curve of width 1 / sqrt(2 df), while the chance rises within 1 / |delta| of where
      * t exp(u) = delta: the step is small beside both. Below -42 a weight adds nothing. */
-    const double step = fmin(0.1, 0.4 / sqrt(2.0 * df + t * t + delta * delta));
+    const double step = fmin(0.1, 0.7 / sqrt(2.0 * df + t * t + delta * delta));
     struct {
         double weight, chance, density;
     } sum = {0.0, 0.0, 0.0};
@@ -57,18 +57,12 @@ double an_noncentral_t_delta(double t, double df, double p)
     if (!(p > 0.0 && p < 1.0) || !(df >= 1.0) || !isfinite(df) || !isfinite(t)) {
         return NAN;
     }
-    /* P falls from 1 to 0 as delta grows. A bracket first, then Newton held inside it. */
-    double reach = 4.0 + fabs(t) / sqrt(2.0 * df);
-    double low = t - reach, high = t + reach;
-    for (int i = 0; i < 60 && an_noncentral_t_below(t, df, low, NULL) < p; i++) {
-        low -= reach;
-        reach *= 2.0;
-    }
-    for (int i = 0; i < 60 && an_noncentral_t_below(t, df, high, NULL) > p; i++) {
-        high += reach;
-        reach *= 2.0;
-    }
-    double delta = (low + high) / 2.0;
+    /* P falls from 1 to 0 as delta grows, about like a normal curve of this width: Newton from where
+     * that has the chance, held between the places known to be below and above. A step of 1e-8
+     * widths leaves an error of its square. */
+    const double width = sqrt(1.0 + t * (t / (2.0 * df)));
+    double delta = t * (1.0 - 1.0 / (4.0 * df)) - an_normal_quantile(p) * width;
+    double low = -INFINITY, high = INFINITY, reach = 4.0 * width;
     for (int i = 0; i < 200; i++) {
         double slope;
         const double off = an_noncentral_t_below(t, df, delta, &slope) - p;
@@ -78,10 +72,13 @@ double an_noncentral_t_delta(double t, double df, double p)
             high = delta;
         }
         double next = slope < 0.0 ? delta - off / slope : low;
-        if (!(next > low && next < high)) {
-            next = (low + high) / 2.0;
+        if (isfinite(low) && isfinite(high)) {
+            next = next > low && next < high ? next : (low + high) / 2.0;
+        } else if (!(fabs(next - delta) <= reach)) {
+            next = delta + (off > 0.0 ? reach : -reach);
+            reach *= 2.0;
         }
-        if (fabs(next - delta) <= 1e-14 * (1.0 + fabs(delta)) || next == delta) {
+        if (fabs(next - delta) <= 1e-8 * width || next == delta) {
             return next;
         }
         delta = next;
