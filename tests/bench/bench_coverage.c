@@ -8,6 +8,7 @@
  * counts: one line for each quantity with the share below, above and inside. The sampling error of a
  * share of 95 per cent is 0.22 per cent for 10,000 sets. Figures: docs/capability.md.
  */
+#include "andamento/stat/components.h"
 #include "andamento/stat/fit.h"
 #include "andamento/stat/moments.h"
 #include "andamento/stat/percentile.h"
@@ -305,10 +306,51 @@ static const struct {
     {"johnson_sb", {.shape = AN_SHAPE_JOHNSON_SB, .par = {0.6, 1.2, 5.0, 4.0}}},
 };
 
+/* ---- components ------------------------------------------------------------------------------------ */
+/* n lots of `items` items of `sites` readings, all three variances alike: bounds of the lots' and the
+ * items' variance, and of every share. */
+static void components(size_t n, size_t sets, size_t items, size_t sites)
+{
+    const size_t all = n * items * sites;
+    double *const x = numbers(all);
+    size_t *const lot = calloc(all, sizeof *lot);
+    size_t *const item = calloc(all, sizeof *item);
+    const struct an_nested_data data = {.value = x, .n = all, .levels = 2, .group = {lot, item}};
+    if (!lot || !item) {
+        exit(2);
+    }
+    for (size_t s = 0; s < sets; s++) {
+        struct an_arena *const arena = an_arena_open();
+        struct an_components c;
+        double of_lot = 0.0, of_item = 0.0;
+        for (size_t i = 0; i < all; i++) {
+            lot[i] = i / (items * sites);
+            item[i] = i / sites;
+            of_lot = i % (items * sites) == 0 ? normal() : of_lot;
+            of_item = i % sites == 0 ? normal() : of_item;
+            x[i] = of_lot + of_item + normal();
+        }
+        if (!arena || an_components_by_squares(&data, 0.95, arena, &c)) {
+            exit(2);
+        }
+        static const char *const names[][2] = {
+            {"lot variance", "lot share"}, {"item variance", "item share"}, {"rest", "rest share"}};
+        for (size_t k = 0; k < 3; k++) {
+            const struct an_index of = {.lower = c.at[k].lower, .upper = c.at[k].upper};
+            const struct an_index share = {.lower = c.at[k].share_lower,
+                                           .upper = c.at[k].share_upper};
+            count(names[k][0], 1.0, &of);
+            count(names[k][1], 1.0 / 3.0, &share);
+        }
+        an_arena_close(arena);
+    }
+}
+
 static int usage(void)
 {
     printf("bench_coverage CASE N SETS; cases: normal normal_off normal_one items items_alike "
-           "position position_off rolled");
+           "position position_off rolled components (N lots of 4 items of 3 sites) "
+           "components_many_sites (3 of 5)");
     for (size_t i = 0; i < sizeof shapes / sizeof *shapes; i++) {
         printf(" %s", shapes[i].name);
     }
@@ -336,6 +378,10 @@ int main(int argc, char **argv)
         position(n, sets, &(struct an_plane_normal){0.3, -0.2, 1.0, 1.0, 0.2});
     } else if (strcmp(what, "position_off") == 0) {
         position(n, sets, &(struct an_plane_normal){1.2, 0.8, 1.0, 0.6, 0.5});
+    } else if (strcmp(what, "components") == 0) {
+        components(n, sets, 4, 3);
+    } else if (strcmp(what, "components_many_sites") == 0) {
+        components(n, sets, 3, 5);
     } else if (strcmp(what, "rolled") == 0) {
         rolled(n, sets);
     }
