@@ -331,16 +331,21 @@ static enum an_status not_kept(struct an_store *store, const struct an_sha256 *h
     return st;
 }
 
-/* The record of an original at hand: file_id, bytes, form, pieces. Ends the query. */
-static enum an_status read_at_hand(struct an_store *store, struct an_query *query,
-                                   int (*sink)(void *context, const void *at, size_t length),
-                                   void *context, struct an_error *err)
+/* Reads the original whose record the query finds: file_id, bytes, form, pieces. Ends the query; *found
+ * false, and AN_OK, if there is none. */
+static enum an_status read_found(struct an_store *store, struct an_query *query, bool *found,
+                                 int (*sink)(void *context, const void *at, size_t length),
+                                 void *context, struct an_error *err)
 {
+    enum an_status st = an_query_row(query, found, err);
+
+    if (st || !*found) {
+        return st;
+    }
     const int64_t file_id = an_column_int(query, 0);
     const int64_t bytes = an_column_int(query, 1);
     const int form = (int)an_column_int(query, 2);
     const int64_t pieces = an_column_int(query, 3);
-    enum an_status st = AN_OK;
     an_query_end(query);
     struct reading reading = {
         .form = form,
@@ -377,11 +382,8 @@ enum an_status an_store_original_read(struct an_store *store, const struct an_sh
         return st;
     }
     an_query_hash(&query, hash);
-    st = an_query_row(&query, &found, err);
-    if (st || !found) {
-        return st ? st : not_kept(store, hash, err);
-    }
-    return read_at_hand(store, &query, sink, context, err);
+    st = read_found(store, &query, &found, sink, context, err);
+    return st || found ? st : not_kept(store, hash, err);
 }
 
 enum an_status an_store_original_read_of(struct an_store *store, int64_t file_id,
@@ -397,11 +399,8 @@ enum an_status an_store_original_read_of(struct an_store *store, int64_t file_id
         return st;
     }
     an_query_int(&query, file_id);
-    st = an_query_row(&query, &found, err);
-    if (st || !found) {
-        return st ? st
-                  : an_fail(err, AN_NOT_FOUND, "no original of file %lld is kept in '%s'",
-                            (long long)file_id, store->path);
-    }
-    return read_at_hand(store, &query, sink, context, err);
+    st = read_found(store, &query, &found, sink, context, err);
+    return st || found ? st
+                       : an_fail(err, AN_NOT_FOUND, "no original of file %lld is kept in '%s'",
+                                 (long long)file_id, store->path);
 }

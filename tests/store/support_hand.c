@@ -1,30 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* Files put by hand, one small store a test. */
+/* How files are put by hand. */
 #include "support_hand.h"
 
 #include "andamento/base/instant.h"
 
 #include <math.h>
 #include <stdlib.h>
-
-struct an_store *store;
-struct an_arena *arena;
-struct an_error err;
-
-void hand_set_up(void)
-{
-    scratch_make();
-    OK(an_store_open(scratch_path("line.store"), AN_STORE_CREATE, &store, &err));
-    arena = an_arena_open();
-    ck_assert_ptr_nonnull(arena);
-}
-
-void hand_tear_down(void)
-{
-    an_arena_close(arena);
-    an_store_close(store);
-    scratch_remove();
-}
 
 struct in_hand begin_file(const char *serial)
 {

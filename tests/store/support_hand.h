@@ -1,17 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* A store of its own for each test, and files put into it by hand. */
+/* Files put by hand into the store of the fixture. */
 #ifndef AN_TESTS_STORE_SUPPORT_HAND_H
 #define AN_TESTS_STORE_SUPPORT_HAND_H
 
-#include "support.h"
+#include "support_fixture.h"
 
-extern struct an_store *store;
-extern struct an_arena *arena;
-extern struct an_error err;
-
-/* Before and after each test: a new store, an arena, a scratch folder. */
-void hand_set_up(void);
-void hand_tear_down(void);
 /* Runs one case of these tests as a suite; returns what main returns. */
 int hand_run(Suite *suite);
 

@@ -244,7 +244,7 @@ int main(void)
 {
     Suite *suite = suite_create("decided");
     TCase *tcase = tcase_create("all");
-    tcase_add_checked_fixture(tcase, hand_set_up, hand_tear_down);
+    tcase_add_checked_fixture(tcase, fixture_set_up, fixture_tear_down);
     tcase_add_test(tcase, limits_and_their_decisions);
     tcase_add_test(tcase, signals_and_hits);
     tcase_add_test(tcase, answers_to_signals);

@@ -4,31 +4,12 @@
  * of a file finds any change to it.
  */
 #include "andamento/base/instant.h"
-#include "support.h"
+#include "support_fixture.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-static struct an_store *store;
-static struct an_arena *arena;
-static struct an_error err;
-
-static void set_up(void)
-{
-    scratch_make();
-    OK(an_store_open(scratch_path("line.store"), AN_STORE_CREATE, &store, &err));
-    arena = an_arena_open();
-    ck_assert_ptr_nonnull(arena);
-}
-
-static void tear_down(void)
-{
-    an_arena_close(arena);
-    an_store_close(store);
-    scratch_remove();
-}
 
 /* ---- files -------------------------------------------------------------------------------------- */
 
@@ -455,7 +436,7 @@ int main(void)
 {
     Suite *suite = suite_create("files");
     TCase *records = tcase_create("records");
-    tcase_add_checked_fixture(records, set_up, tear_down);
+    tcase_add_checked_fixture(records, fixture_set_up, fixture_tear_down);
     tcase_add_test(records, file_returns);
     tcase_add_test(records, absent_fields_stay_absent);
     tcase_add_test(records, rows_must_add_up);

@@ -157,7 +157,7 @@ int main(void)
 {
     Suite *suite = suite_create("held rows");
     TCase *tcase = tcase_create("all");
-    tcase_add_checked_fixture(tcase, hand_set_up, hand_tear_down);
+    tcase_add_checked_fixture(tcase, fixture_set_up, fixture_tear_down);
     tcase_add_test(tcase, held_rows);
     tcase_add_test(tcase, held_counts);
     tcase_add_test(tcase, traffic_of_stations);

@@ -2,29 +2,10 @@
 /* Where an item was, and which items stand beside it. */
 #include "andamento/store/item_stays.h"
 #include "store/handle.h"
-#include "support.h"
+#include "support_fixture.h"
 
 #include <stdio.h>
 #include <string.h>
-
-static struct an_store *store;
-static struct an_arena *arena;
-static struct an_error err;
-
-static void set_up(void)
-{
-    scratch_make();
-    OK(an_store_open(scratch_path("line.store"), AN_STORE_CREATE, &store, &err));
-    arena = an_arena_open();
-    ck_assert_ptr_nonnull(arena);
-}
-
-static void tear_down(void)
-{
-    an_arena_close(arena);
-    an_store_close(store);
-    scratch_remove();
-}
 
 START_TEST(stays_come_with_their_file)
 {
@@ -131,7 +112,7 @@ int main(void)
 {
     Suite *suite = suite_create("item stays");
     TCase *one = tcase_create("stays");
-    tcase_add_checked_fixture(one, set_up, tear_down);
+    tcase_add_checked_fixture(one, fixture_set_up, fixture_tear_down);
     tcase_add_test(one, stays_come_with_their_file);
     tcase_add_test(one, items_beside_are_of_the_kind_and_in_order);
     tcase_add_test(one, no_table_is_read_whole);

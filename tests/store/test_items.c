@@ -4,31 +4,12 @@
  * description; and the scratch that intake uses on the way.
  */
 #include "andamento/base/instant.h"
-#include "support.h"
+#include "support_fixture.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-static struct an_store *store;
-static struct an_arena *arena;
-static struct an_error err;
-
-static void set_up(void)
-{
-    scratch_make();
-    OK(an_store_open(scratch_path("line.store"), AN_STORE_CREATE, &store, &err));
-    arena = an_arena_open();
-    ck_assert_ptr_nonnull(arena);
-}
-
-static void tear_down(void)
-{
-    an_arena_close(arena);
-    an_store_close(store);
-    scratch_remove();
-}
 
 /* ---- items, links, visits --------------------------------------------------------------------------- */
 
@@ -363,7 +344,7 @@ int main(void)
 {
     Suite *suite = suite_create("items");
     TCase *records = tcase_create("records");
-    tcase_add_checked_fixture(records, set_up, tear_down);
+    tcase_add_checked_fixture(records, fixture_set_up, fixture_tear_down);
     tcase_add_test(records, serials_stay_as_they_are);
     tcase_add_test(records, links_are_not_doubled);
     tcase_add_test(records, visits_return);

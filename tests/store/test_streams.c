@@ -259,7 +259,7 @@ int main(void)
 {
     Suite *suite = suite_create("streams");
     TCase *tcase = tcase_create("all");
-    tcase_add_checked_fixture(tcase, hand_set_up, hand_tear_down);
+    tcase_add_checked_fixture(tcase, fixture_set_up, fixture_tear_down);
     tcase_add_test(tcase, streams_by_name);
     tcase_add_test(tcase, sample_returns);
     tcase_add_test(tcase, samples_in_order_of_event_time);
