@@ -8,6 +8,7 @@
 #include "andamento/base/digest.h"
 
 #include <openssl/bio.h>
+#include <openssl/crypto.h>
 #include <openssl/evp.h>
 #include <openssl/pem.h>
 #include <string.h>
@@ -161,6 +162,41 @@ enum an_status an_key_id_of(struct an_bytes name, const struct an_public_key *ke
     }
     an_text_free(&bytes);
     return st;
+}
+
+void an_key_name(const struct an_public_key *key, char name[AN_KEY_NAME_ROOM])
+{
+    /* SEQUENCE, SEQUENCE of the OID 1.3.101.112, BIT STRING without unused bits: RFC 8410 */
+    unsigned char der[12 + sizeof key->at] = {0x30, 0x2A, 0x30, 0x05, 0x06, 0x03,
+                                              0x2B, 0x65, 0x70, 0x03, 0x21, 0x00};
+    char hex[65];
+
+    memcpy(der + 12, key->at, sizeof key->at);
+    const struct an_sha256 hash = an_sha256_of(der, sizeof der);
+    memcpy(name, an_sha256_hex(&hash, hex), AN_KEY_NAME_ROOM - 1);
+    name[AN_KEY_NAME_ROOM - 1] = '\0';
+}
+
+/* A signature of R = the neutral point and S = 0 holds where the hash times the key is neutral (RFC
+ * 8032, 5.1.7): of small order n, for one text in n, n at most 8; of any other key, for none. */
+enum an_status an_key_is_weak(const struct an_public_key *key, bool *weak, struct an_error *err)
+{
+    const struct an_signature nobodys = {{1}};
+    enum an_status st = AN_OK;
+
+    *weak = false;
+    for (unsigned k = 0; !st && !*weak && k < 256; k++) {
+        const unsigned char text = (unsigned char)k;
+        st = an_signature_check(key, (struct an_bytes){&text, 1}, &nobodys, weak, err);
+    }
+    return st;
+}
+
+void an_wipe(void *at, size_t length)
+{
+    if (at) {
+        OPENSSL_cleanse(at, length);
+    }
 }
 
 /* ---- base64 ------------------------------------------------------------------------------------ */

@@ -172,3 +172,12 @@ const char *an_plural(size_t n, const char *one, const char *many)
 {
     return n == 1 ? one : many;
 }
+
+enum an_status an_cli_in_file(struct an_cli *cli, const char *path, enum an_status st)
+{
+    const struct an_error was = cli->err;
+
+    return was.line ? an_fail(&cli->err, st, "%s:%llu:%llu: %s", path, (unsigned long long)was.line,
+                              (unsigned long long)was.column, was.text)
+                    : an_fail(&cli->err, st, "%s: %s", path, was.text);
+}

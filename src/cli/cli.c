@@ -10,6 +10,7 @@
 
 #include "andamento/base/instant.h"
 #include "andamento/store/as_of.h"
+#include "cli/signing.h"
 #include "cli/then_now.h"
 
 #include <fnmatch.h>
@@ -108,6 +109,9 @@ static void help_command(const struct an_command *command, struct an_text *out)
     an_text_addf(out, "usage: andamento %s [OPTIONS]%s%s\n%s.\n\n", command->name,
                  command->operands[0] ? " " : "", command->operands, command->summary);
     an_options_help(command->options, out);
+    if (an_cli_takes_author(command)) {
+        an_options_help(an_signing_options, out);
+    }
     if (command->as_of) {
         an_options_help(reading_options, out);
     }
@@ -180,6 +184,7 @@ enum an_status an_cli_open(struct an_cli *cli, enum an_store_mode mode, bool wit
     enum an_status st = an_store_open(an_cli_store_path(cli), mode, &cli->store, &cli->err);
 
     st = st || !as_of || cli->is_now ? st : go_back(cli, as_of);
+    st = st ? st : an_cli_sign(cli);
     return st || !with_line ? st : an_cli_read_line(cli);
 }
 
@@ -393,8 +398,12 @@ static enum an_status choose_format(struct an_cli *cli)
 static enum an_exit run_command(struct an_cli *cli, const struct an_command *command, int argc,
                                 char *argv[])
 {
+    cli->takes_author = an_cli_takes_author(command);
+    /* the list ends with its first NULL */
     const struct an_option *const tables[] = {command->options, shared_options,
-                                              command->as_of ? reading_options : NULL,
+                                              command->as_of      ? reading_options
+                                              : cli->takes_author ? an_signing_options
+                                                                  : NULL,
                                               command->rows_of ? comparing_options : NULL, NULL};
     enum an_status st = an_options_parse(argc, argv, tables, cli->arena, &cli->options, &cli->err);
     if (!st) {
@@ -415,8 +424,11 @@ static enum an_exit run_command(struct an_cli *cli, const struct an_command *com
     cli->quiet = an_option_on(&cli->options, "quiet");
     cli->verbose = an_option_on(&cli->options, "verbose");
     cli->dry_run = an_option_on(&cli->options, "dry-run");
-    return an_option_on(&cli->options, "then-and-now") ? an_then_now_run(cli, command)
-                                                       : command->run(cli);
+    const enum an_exit status = an_option_on(&cli->options, "then-and-now")
+                                    ? an_then_now_run(cli, command)
+                                    : command->run(cli);
+    an_cli_tell_signed(cli, status);
+    return status;
 }
 
 static enum an_exit dispatch(struct an_cli *cli, int argc, char *argv[])

@@ -51,6 +51,8 @@ struct an_cli {
     struct an_line *line;
     int64_t as_of_us;      /* the moment of --as-of; AN_NO_INSTANT: now */
     int64_t as_of_entries; /* of the ledger then */
+    bool takes_author;     /* an act of a person, that --key signs */
+    char key_id[17];       /* of the key that signs; empty: nothing is signed */
     bool is_now;           /* --as-of is passed over: the second run of --then-and-now */
     struct an_text *kept;  /* NULL, or takes what would go to stdout */
     struct an_error err;   /* of the failure in hand */
@@ -90,6 +92,8 @@ void an_cli_flush(struct an_cli *cli);
 AN_CHECKED enum an_status an_cli_open(struct an_cli *cli, enum an_store_mode mode, bool with_line);
 /* The newest line description of the open store. */
 AN_CHECKED enum an_status an_cli_read_line(struct an_cli *cli);
+/* Names the file that the failure in hand is about, with its line if it has one. */
+enum an_status an_cli_in_file(struct an_cli *cli, const char *path, enum an_status st);
 const char *an_cli_store_path(const struct an_cli *cli);
 
 /* --from and --until, or any other option holding a time; AN_NO_INSTANT when not given. */
@@ -128,6 +132,9 @@ const char *an_plural(size_t n, const char *one, const char *many);
  * AN_BAD_INPUT. */
 AN_CHECKED enum an_status an_cli_read_file(struct an_cli *cli, const char *path,
                                            struct an_bytes *content);
+
+/* Overwrites what an_cli_read_file() read, where it is a secret. */
+void an_cli_wipe(struct an_bytes content);
 
 /* Shared option rows. */
 #define AN_OPTION_PERIOD                                                                           \

@@ -1,10 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
  * head, head sign, head check, head prove, head since: the ledger's head and proofs for people who do
- * not have the store. Must never change the store. No proof is printed that does not hold.
+ * not have the store. Must never change the store, but for a head that is to be recorded there. No
+ * proof is printed that does not hold.
  */
 #include "andamento/store/note.h"
 #include "andamento/store/proof.h"
+#include "andamento/store/signing.h"
 #include "andamento/store/verify.h"
 #include "cli/commands.h"
 #include "cli/head.h"
@@ -50,13 +52,7 @@ static enum an_exit run_head(struct an_cli *cli)
 /* ---- signed ------------------------------------------------------------------------------------ */
 static enum an_status in_file(struct an_cli *cli, const char *path, enum an_status st)
 {
-    if (st == AN_BAD_INPUT) {
-        const struct an_error was = cli->err;
-        return was.line ? an_fail(&cli->err, st, "%s:%" PRIu64 ":%" PRIu64 ": %s", path, was.line,
-                                  was.column, was.text)
-                        : an_fail(&cli->err, st, "%s: %s", path, was.text);
-    }
-    return st;
+    return st == AN_BAD_INPUT ? an_cli_in_file(cli, path, st) : st;
 }
 
 static enum an_status need(struct an_cli *cli, const char *option, const char **value)
@@ -68,24 +64,35 @@ static enum an_status need(struct an_cli *cli, const char *option, const char **
 static enum an_exit run_sign(struct an_cli *cli)
 {
     const char *name = an_option_value(&cli->options, "name");
+    const bool record = an_option_on(&cli->options, "record");
     const char *path = NULL;
+    struct an_signed_head recorded;
     struct an_ledger_head head;
     struct an_bytes key = {0};
     struct an_text note = {0};
     enum an_status st = need(cli, "key", &path);
 
     st = st ? st : an_cli_read_file(cli, path, &key);
-    st = st ? st : an_cli_open(cli, AN_STORE_READ, false);
+    st = st ? st : an_cli_open(cli, record ? AN_STORE_WRITE : AN_STORE_READ, false);
     st = st ? st : an_ledger_head(cli->store, &head, &cli->err);
     if (!st) {
         st = an_note_make(name ? name : "andamento", &head, key, &note, &cli->err);
         st = in_file(cli, path, st);
+    }
+    an_cli_wipe(key);
+    if (!st && record) {
+        const struct an_bytes made = {(const unsigned char *)an_text_of(&note), note.length};
+
+        st = an_store_put_head(cli->store, made, cli->arena, &recorded, &cli->err);
     }
     if (!st && cli->format == AN_FORMAT_JSON) {
         struct an_json json = an_cli_json_begin(cli, "andamento.signed_head.1");
         an_json_object(&json);
         put_head(&json, head.size, &head.root);
         an_json_put_string(&json, "note", an_text_of(&note));
+        if (record) {
+            an_json_put_integer(&json, "head_id", recorded.head_id);
+        }
         an_json_end(&json, '}');
         an_cli_json_end(cli, &json);
     } else if (!st) {
@@ -353,6 +360,7 @@ static const struct an_option no_options[] = {AN_OPTION_END};
 static const struct an_option sign_options[] = {
     {"key", 0, "FILE", "the private key, as 'key new' makes it"},
     {"name", 0, "NAME", "whose ledger this is, without blanks (andamento)"},
+    {"record", 0, NULL, "keep the signed head in the store, too; the key must be recorded there"},
     AN_OPTION_END,
 };
 static const struct an_option check_options[] = {
@@ -376,7 +384,8 @@ const struct an_command an_command_head_sign = {
     .example = "andamento head sign --key ledger.key >head-of-today",
     .more =
         "The note is text: name, entries, root in base64, an empty line, the signature. Keep it\n"
-        "outside the machine. docs/verify.md tells how openssl alone checks it.\n",
+        "outside the machine. docs/verify.md tells how openssl alone checks it. With --record the\n"
+        "store keeps it as well, and verify compares it ever after.\n",
     .options = sign_options,
     .run = run_sign,
 };

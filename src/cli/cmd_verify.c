@@ -6,6 +6,7 @@
 #include "andamento/store/correction.h"
 #include "andamento/store/intake.h"
 #include "andamento/store/retention.h"
+#include "andamento/store/signing.h"
 #include "andamento/store/verify.h"
 #include "cli/commands.h"
 #include "cli/head.h"
@@ -28,6 +29,7 @@ struct tally {
     size_t capacity;
     size_t dropped; /* originals kept no longer, by record */
     struct an_retention_counts kept_no_longer;
+    struct an_signature_counts signatures;
 };
 
 static void add_finding(void *context, const char *text)
@@ -199,6 +201,8 @@ static void answer_json(struct tally *tally, const struct an_ledger_head *head, 
     an_json_put_integer(&json, "ledger_size", (int64_t)head->size);
     an_json_put_string(&json, "ledger_root", an_sha256_hex(&head->root, hex));
     an_json_put_integer(&json, "records", acts->records);
+    an_json_put_integer(&json, "signed_acts", tally->signatures.acts);
+    an_json_put_integer(&json, "signed_heads", tally->signatures.heads);
     an_json_put_integer(&json, "samples", samples->again);
     an_json_put_integer(&json, "samples_counted", samples->counted);
     an_json_put_integer(&json, "samples_derived", samples->derived);
@@ -221,6 +225,13 @@ static void answer_text(struct tally *tally, const struct an_ledger_head *head, 
                  "%lld record%s of acts compared with their entries\n",
                  (unsigned long long)head->size, an_sha256_hex(&head->root, hex),
                  (long long)acts->records, an_plural((size_t)acts->records, "", "s"));
+    if (tally->signatures.acts || tally->signatures.heads) {
+        an_text_addf(&cli->out, "%lld signed act%s and %lld signed head%s compared with keys\n",
+                     (long long)tally->signatures.acts,
+                     an_plural((size_t)tally->signatures.acts, "", "s"),
+                     (long long)tally->signatures.heads,
+                     an_plural((size_t)tally->signatures.heads, "", "s"));
+    }
     an_text_addf(
         &cli->out,
         "%lld sample%s made again from the readings; not so: %lld counted, "
@@ -278,6 +289,11 @@ static enum an_exit run(struct an_cli *cli)
                    an_store_acts_check(cli->store, add_finding, &tally, &acts, &cli->err));
     }
     if (!st) {
+        st = go_on(&tally, "the signatures",
+                   an_store_signatures_check(cli->store, add_finding, &tally, &tally.signatures,
+                                             &cli->err));
+    }
+    if (!st) {
         st = an_store_files(cli->store, AN_NO_INSTANT, AN_NO_INSTANT, cli->arena, &files, &count,
                             &cli->err);
     }
@@ -316,7 +332,8 @@ const struct an_command an_command_verify = {
     .example = "andamento verify --head 3047:cf77ee305a905f36",
     .more =
         "Recomputes the ledger's tree, the digests of the files' rows, the records of acts, the\n"
-        "samples from their readings and the hashes of the originals, and checks the database.\n"
+        "samples from their readings, the hashes of the originals and every signature, and checks\n"
+        "the database.\n"
         "Someone who holds the store can rewrite it whole: give the ledger's entries and root as\n"
         "printed on a report that has left the machine. docs/verify.md tells what is found how.\n"
         "Exit status 1: something is not as it was recorded.\n",

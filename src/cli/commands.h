@@ -46,7 +46,12 @@ extern const struct an_command an_command_head_sign;
 extern const struct an_command an_command_head_check;
 extern const struct an_command an_command_head_prove;
 extern const struct an_command an_command_head_since;
+extern const struct an_command an_command_head_record;
+extern const struct an_command an_command_head_list;
 extern const struct an_command an_command_key_new;
+extern const struct an_command an_command_key_add;
+extern const struct an_command an_command_key_retire;
+extern const struct an_command an_command_key_list;
 extern const struct an_command an_command_retain;
 
 #endif

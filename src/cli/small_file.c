@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* A small file of the user's, whole, as a report definition is. Never more than a megabyte. */
+#include "andamento/base/sign.h"
 #include "cli/cli.h"
 
 #include <errno.h>
@@ -49,4 +50,14 @@ enum an_status an_cli_read_file(struct an_cli *cli, const char *path, struct an_
     const enum an_status st = read_all(cli, fd, path, content);
     (void)close(fd);
     return st;
+}
+
+void an_cli_wipe(struct an_bytes content)
+{
+    union { /* the bytes are the arena's and ours to write; the type of a view does not say so */
+        const unsigned char *read;
+        unsigned char *write;
+    } at = {content.at};
+
+    an_wipe(at.write, content.length);
 }

@@ -330,6 +330,10 @@ static const struct {
     {"gauge.study", "gauge_study"},
     {"stream", "stream"},
     {"correction", "correction"},
+    {"key.added", "signing_key"},
+    {"key.retired", "key_retirement"},
+    {"act.signed", "act_signature"},
+    {"head.signed", "signed_head"},
 };
 
 static enum an_status check_kind(struct checking *c, size_t home, struct an_error *err)

@@ -23,6 +23,7 @@
 struct an_writer_lock;
 struct an_packer;
 struct an_original_put;
+struct an_signer;
 
 /* The tables that a file's digest covers, in the order of the digest. */
 enum an_part {
@@ -79,6 +80,10 @@ enum an_counter {
     AN_COUNT_LINK_END,
     AN_COUNT_ALIAS,
     AN_COUNT_CORRECTION,
+    AN_COUNT_SIGNING_KEY,
+    AN_COUNT_KEY_RETIREMENT,
+    AN_COUNT_ACT_SIGNATURE,
+    AN_COUNT_SIGNED_HEAD,
     AN_COUNTERS
 };
 
@@ -107,10 +112,11 @@ struct an_store {
     int64_t scratch_arrivals; /* -1: the table is not there yet */
     struct an_packer *packer;
     struct an_original_put *original;
-    struct an_text coding; /* one row's encoding */
-    bool view_held;        /* what is read does not change until it is let go */
-    int view_aliases;      /* while it is: 1 there are aliases, 2 there are none, 0 not asked yet */
-    bool links_corrected;  /* a view stands before the links (correction_view.c) */
+    struct an_signer *signer; /* NULL: acts are not signed */
+    struct an_text coding;    /* one row's encoding */
+    bool view_held;           /* what is read does not change until it is let go */
+    int view_aliases;     /* while it is: 1 there are aliases, 2 there are none, 0 not asked yet */
+    bool links_corrected; /* a view stands before the links (correction_view.c) */
 };
 
 /* The status of an SQLite result, told with what was being done ("storing a sample"). An I/O

@@ -8,6 +8,7 @@
  */
 #include "andamento/store/verify.h"
 #include "store/handle.h"
+#include "store/signing.h"
 
 #include <string.h>
 
@@ -95,10 +96,13 @@ enum an_status an_ledger_append(struct an_store *store, const char *kind, const 
     st = an_query_run(&query, err);
     if (st) {
         store->tree_known = false; /* the leaf is in the tree and not in the table */
-    } else if (entry) {
+        return st;
+    }
+    if (entry) {
         *entry = at;
     }
-    return st;
+    return store->signer && an_is_act(kind) ? an_signer_sign(store, at, payload, &leaf, err)
+                                            : AN_OK;
 }
 
 enum an_status an_ledger_append_text(struct an_store *store, const char *kind,

@@ -15,6 +15,7 @@
 #include "store/migrate.h"
 #include "store/original.h"
 #include "store/packed.h"
+#include "store/signing.h"
 
 #include <errno.h>
 #include <stdio.h>
@@ -566,6 +567,7 @@ void an_store_close(struct an_store *store)
     an_writer_lock_drop(store->lock);
     an_writer_lock_drop(store->collector_lock);
     an_packer_close(store->packer);
+    an_signer_drop(store->signer);
     an_text_free(&store->coding);
     an_free(store->stream_samples);
     an_free(store->path);

@@ -222,6 +222,10 @@ enum an_status an_store_peek_id(struct an_store *store, enum an_counter counter,
         [AN_COUNT_LINK_END] = "SELECT max(end_id) FROM link_end",
         [AN_COUNT_ALIAS] = "SELECT max(alias_id) FROM alias",
         [AN_COUNT_CORRECTION] = "SELECT max(correction_id) FROM correction",
+        [AN_COUNT_SIGNING_KEY] = "SELECT max(key_no) FROM signing_key",
+        [AN_COUNT_KEY_RETIREMENT] = "SELECT max(retirement_id) FROM key_retirement",
+        [AN_COUNT_ACT_SIGNATURE] = "SELECT max(signature_id) FROM act_signature",
+        [AN_COUNT_SIGNED_HEAD] = "SELECT max(head_id) FROM signed_head",
     };
     enum an_status st = AN_OK;
     if (store->next_id[counter] == 0) {

@@ -38,9 +38,19 @@ AN_CHECKED enum an_status an_signature_check(const struct an_public_key *key,
                                              struct an_bytes message,
                                              const struct an_signature *signature, bool *holds,
                                              struct an_error *err);
+/* The key's own short name: the first 16 hexadecimal digits of SHA-256 of the key as
+ * SubjectPublicKeyInfo in DER (RFC 8410, section 4). */
+#define AN_KEY_NAME_ROOM 17
+void an_key_name(const struct an_public_key *key, char name[AN_KEY_NAME_ROOM]);
+/* Is it one of the few points of small order, for which anybody can make signatures that hold? */
+AN_CHECKED enum an_status an_key_is_weak(const struct an_public_key *key, bool *weak,
+                                         struct an_error *err);
 /* Of a key under a name: the first four bytes of SHA-256 of name, LF, byte 1, key. AN_NO_MEMORY. */
 AN_CHECKED enum an_status an_key_id_of(struct an_bytes name, const struct an_public_key *key,
                                        struct an_key_id *id);
+
+/* Overwrites a secret, in a way that no compiler leaves out. NULL is fine. */
+void an_wipe(void *at, size_t length);
 
 void an_base64_add(struct an_text *text, struct an_bytes bytes);
 /* Padded base64 of exactly `length` bytes (100 at most), in the one way of writing it; else false. */
