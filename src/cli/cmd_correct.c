@@ -6,6 +6,7 @@
 #include "andamento/base/number.h"
 #include "andamento/store/correction.h"
 #include "cli/commands.h"
+#include "cli/signing.h"
 #include "line/unit.h"
 #include "trace/trace.h"
 
@@ -112,6 +113,7 @@ static void correction_json(struct an_cli *cli, struct an_json *json, const stru
     an_json_put_string(json, "reason", c->reason);
     an_json_put_string(json, "system_user", c->system_user);
     an_json_put_string(json, "host", c->host);
+    an_json_put_string(json, "signed_key", c->signed_key);
     an_json_end(json, '}');
 }
 
@@ -365,9 +367,9 @@ const struct an_command an_command_correct_undo = {
 
 static enum an_exit run_list(struct an_cli *cli)
 {
-    static const char *const titles[] = {"correction", "when",      "kind",   "was",   "is",
-                                         "changes",    "undone by", "author", "reason"};
-    struct an_cli_table table = {.titles = titles, .columns = 9, .right = 1U | 32U | 64U};
+    static const char *const titles[] = {"correction", "when",      "kind",   "was",    "is",
+                                         "changes",    "undone by", "author", "reason", "signed"};
+    struct an_cli_table table = {.titles = titles, .columns = 10, .right = 1U | 32U | 64U};
     struct an_correction *all = NULL;
     size_t count = 0;
     enum an_status st = an_cli_open(cli, AN_STORE_READ, false);
@@ -401,6 +403,7 @@ static enum an_exit run_list(struct an_cli *cli)
         }
         an_cli_cell(&table, all[i].author);
         an_cli_cell(&table, all[i].reason);
+        an_cli_signed_cell(cli, &table, all[i].signed_key);
     }
     if (count || cli->format == AN_FORMAT_CSV) {
         an_cli_table_print(cli, &table);

@@ -3,6 +3,7 @@
 #include "andamento/base/instant.h"
 #include "cli/commands.h"
 #include "cli/gauge_answer.h"
+#include "cli/signing.h"
 #include "judge/judge.h"
 #include "report/gauge_page.h"
 
@@ -297,9 +298,9 @@ static void state_row(struct an_cli_table *table, const struct an_gauge_state *s
 
 static void list_studies(struct an_cli *cli, const struct an_gauge_record studies[], size_t count)
 {
-    static const char *const titles[] = {"study", "gauge",  "kind",   "recorded",
-                                         "grade", "author", "reason", "verdict"};
-    struct an_cli_table table = {.titles = titles, .columns = 8, .right = 1U};
+    static const char *const titles[] = {"study",  "gauge",  "kind",    "recorded", "grade",
+                                         "author", "reason", "verdict", "signed"};
+    struct an_cli_table table = {.titles = titles, .columns = 9, .right = 1U};
     struct an_json json = {0};
     char at[40];
     if (cli->format == AN_FORMAT_JSON) {
@@ -322,6 +323,7 @@ static void list_studies(struct an_cli *cli, const struct an_gauge_record studie
         an_cli_cell(&table, r->author);
         an_cli_cell(&table, r->reason);
         an_cli_cell(&table, r->verdict);
+        an_cli_signed_cell(cli, &table, r->signed_key);
     }
     if (cli->format == AN_FORMAT_JSON) {
         an_json_end(&json, ']');

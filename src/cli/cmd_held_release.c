@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* held release: held rows and files let in, as a recorded act; held released: those acts. */
 #include "cli/held_filter.h"
+#include "cli/signing.h"
 #include "intake/release.h"
 
 #include <string.h>
@@ -222,9 +223,9 @@ static const char *cause_of(const struct an_release_act *act)
 
 static enum an_exit run_acts(struct an_cli *cli)
 {
-    static const char *const titles[] = {"act",  "when",  "cause",  "station", "file",
-                                         "rows", "files", "author", "reason",  "as is"};
-    struct an_cli_table table = {.titles = titles, .columns = 10, .right = 1U | 16U | 32U | 64U};
+    static const char *const titles[] = {"act",   "when",   "cause",  "station", "file",  "rows",
+                                         "files", "author", "reason", "as is",   "signed"};
+    struct an_cli_table table = {.titles = titles, .columns = 11, .right = 1U | 16U | 32U | 64U};
     struct an_release_act *acts = NULL;
     size_t count = 0;
     enum an_status st = an_cli_open(cli, AN_STORE_READ, false);
@@ -247,6 +248,7 @@ static enum an_exit run_acts(struct an_cli *cli)
             an_json_put_string(&json, "author", acts[i].author);
             an_json_put_string(&json, "reason", acts[i].reason);
             an_json_put_bool(&json, "as_is", acts[i].as_is);
+            an_json_put_string(&json, "signed_key", acts[i].signed_key);
             an_json_end(&json, '}');
         }
         an_json_end(&json, ']');
@@ -265,6 +267,7 @@ static enum an_exit run_acts(struct an_cli *cli)
         an_cli_cell(&table, acts[i].author);
         an_cli_cell(&table, acts[i].reason);
         an_cli_cell(&table, acts[i].as_is ? "yes" : "no");
+        an_cli_signed_cell(cli, &table, acts[i].signed_key);
     }
     if (count || cli->format == AN_FORMAT_CSV) {
         an_cli_table_print(cli, &table);

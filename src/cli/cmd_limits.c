@@ -3,6 +3,7 @@
 #include "andamento/store/intake.h"
 #include "cli/commands.h"
 #include "cli/limits_doubt.h"
+#include "cli/signing.h"
 #include "judge/expected.h"
 #include "judge/judge.h"
 
@@ -64,6 +65,7 @@ static void json_limits(struct an_cli *cli, struct an_json *json, const struct a
     an_cli_json_time(cli, json, "in_force_from", limits->in_force_us);
     an_json_put_string(json, "author", limits->author);
     an_json_put_string(json, "reason", limits->reason);
+    an_json_put_string(json, "signed_key", limits->signed_key);
     an_json_key(json, "excluded");
     an_json_array(json);
     for (size_t i = 0; i < limits->excluded_count; i++) {
@@ -102,9 +104,10 @@ static const char *const limit_titles[] = {"stream",
                                            "author",
                                            "reason",
                                            "false alarm every",
-                                           "doubtful"};
+                                           "doubtful",
+                                           "signed"};
 enum { show_columns = sizeof limit_titles / sizeof *limit_titles };
-enum { limit_columns = show_columns - 2 }; /* the last ones are for show only */
+enum { limit_columns = show_columns - 3 }; /* the last ones are for show only */
 
 static void number_cell(struct an_cli_table *table, enum an_format format, double value)
 {
@@ -472,6 +475,7 @@ static enum an_exit run_show(struct an_cli *cli)
             } else {
                 limit_row(cli, &table, &streams[i], &limits[r], &expected);
                 an_cli_cellf(&table, "%zu", doubt.count);
+                an_cli_signed_cell(cli, &table, limits[r].signed_key);
                 an_cli_doubt_text(&doubts, &streams[i], &limits[r], &doubt);
             }
         }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* signals: the signals of a period with what people answered. */
 #include "cli/commands.h"
+#include "cli/signing.h"
 #include "judge/judge.h"
 
 #include <string.h>
@@ -29,9 +30,10 @@ static const char *or_dash(const char *text)
 
 static void print_table(struct an_cli *cli, const struct listing *list)
 {
-    static const char *const titles[] = {"signal", "code",        "stream", "since",      "items",
-                                         "cause",  "containment", "action", "answered by"};
-    struct an_cli_table table = {.titles = titles, .columns = 9, .right = 1U | 16U};
+    static const char *const titles[] = {"signal",      "code",  "stream",      "since",
+                                         "items",       "cause", "containment", "action",
+                                         "answered by", "signed"};
+    struct an_cli_table table = {.titles = titles, .columns = 10, .right = 1U | 16U};
 
     for (size_t i = 0; i < list->count; i++) {
         const struct an_signal *s = &list->signals[i];
@@ -49,6 +51,7 @@ static void print_table(struct an_cli *cli, const struct listing *list)
         an_cli_cell(&table, answer ? or_dash(answer->containment) : "-");
         an_cli_cell(&table, answer ? or_dash(answer->action) : "-");
         an_cli_cell(&table, answer ? answer->author : "open");
+        an_cli_signed_cell(cli, &table, answer ? answer->signed_key : NULL);
     }
     an_cli_table_print(cli, &table);
 }
@@ -73,6 +76,7 @@ static void put_answers(struct an_cli *cli, struct an_json *json, const struct l
         an_json_put_string(json, "reason", answer->reason);
         an_json_put_string(json, "system_user", answer->system_user);
         an_json_put_string(json, "host", answer->host);
+        an_json_put_string(json, "signed_key", answer->signed_key);
         an_json_end(json, '}');
     }
     an_json_end(json, ']');

@@ -231,6 +231,7 @@ void an_gauge_record_json(struct an_cli *cli, struct an_json *json, const struct
     an_json_put_string(json, "grade", an_gauge_grade_words(r->grade));
     an_json_put_string(json, "verdict", r->verdict);
     an_json_put_string(json, "author", r->author);
+    an_json_put_string(json, "signed_key", r->signed_key);
     an_json_put_string(json, "reason", r->reason);
 }
 

@@ -66,6 +66,7 @@ struct an_limits {
     size_t warning_count;
     int64_t known_us, in_force_us, locked_us;
     const char *author, *reason;
+    const char *signed_key; /* with which the lock is signed; NULL: with none */
 };
 
 struct an_baseline_choice {

@@ -547,6 +547,7 @@ enum an_status an_limits_of_record(const struct an_limits_record *record, struct
     limits->locked_us = record->locked_us;
     limits->author = keep_plain(&source, record->author);
     limits->reason = keep_plain(&source, record->reason);
+    limits->signed_key = keep_plain(&source, record->signed_key);
     if (json_is_object(model)) {
         get_all(&source, model, limits);
         get_exclusions(&source, exclusions, limits);

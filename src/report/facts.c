@@ -60,10 +60,12 @@ static const char *locked_text(const struct an_gather *gather, const struct an_l
         revisions += all[i].state == AN_LIMITS_LOCKED;
         number += all[i].state == AN_LIMITS_LOCKED && all[i].locked_us <= limits->locked_us;
     }
-    return an_arena_printf(gather->arena, "revision %zu of %zu, %s by %s: %s", number, revisions,
-                           an_say_time(gather->arena, gather->line->zone, limits->locked_us),
-                           limits->author ? limits->author : "nobody named",
-                           limits->reason ? limits->reason : "no reason recorded");
+    return an_arena_printf(
+        gather->arena, "revision %zu of %zu, %s by %s%s%s: %s", number, revisions,
+        an_say_time(gather->arena, gather->line->zone, limits->locked_us),
+        limits->author ? limits->author : "nobody named",
+        limits->signed_key ? ", signed, key " : "", limits->signed_key ? limits->signed_key : "",
+        limits->reason ? limits->reason : "no reason recorded");
 }
 
 static const char *baseline_text(const struct an_gather *gather, const struct an_limits *limits)

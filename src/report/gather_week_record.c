@@ -58,7 +58,9 @@ static enum an_status add_decision(struct an_gather *gather, const struct an_str
     struct an_week_decision *decision = &week->decisions[week->decision_count++];
     *decision = (struct an_week_decision){
         .title = sheet->title,
-        .author = an_arena_printf(arena, "%s", limits->author ? limits->author : "unsigned"),
+        .author = an_arena_printf(arena, "%s%s%s", limits->author ? limits->author : "nobody named",
+                                  limits->signed_key ? ", signed, key " : "",
+                                  limits->signed_key ? limits->signed_key : ""),
         .reason = an_arena_printf(arena, "%s", limits->reason ? limits->reason : ""),
         .known_us = limits->locked_us,
         .centre = limits->model.centre * scale,

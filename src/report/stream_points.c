@@ -339,7 +339,7 @@ bool an_copy_phases(const struct an_copying *copy, const struct an_limits *all, 
                                                               limits->in_force_us));
         sheet->phase_labels[i + 1] =
             an_arena_printf(arena, "P%zu%s, %s", number ? number : i + 1, since ? since : "",
-                            limits->author ? limits->author : "unsigned");
+                            limits->author ? limits->author : "nobody named");
         if (!sheet->phase_labels[i + 1]) {
             return false;
         }

@@ -3,7 +3,7 @@
  * Answers to signals as records. An answer is added beside those before it, never instead of them;
  * its ledger entry holds the whole of it.
  */
-#include "store/handle.h"
+#include "store/signing.h"
 
 static bool is_told(const char *text)
 {
@@ -99,6 +99,7 @@ static void read_answer(struct an_query *query, struct an_arena *arena, void *ro
     answer->reason = an_column_text(query, 7, arena);
     answer->system_user = an_column_text(query, 8, arena);
     answer->host = an_column_text(query, 9, arena);
+    answer->signed_key = an_column_text(query, 10, arena);
     if (answer->reason && !answer->reason[0]) {
         answer->reason = NULL;
     }
@@ -109,7 +110,7 @@ enum an_status an_store_answers(struct an_store *store, int64_t signal_id, struc
 {
 #define ANSWER_COLUMNS                                                                             \
     "SELECT answer_id, signal_id, known_us, author, cause, action, containment, reason,"           \
-    " system_user, host FROM answer"
+    " system_user, host, " AN_SIGNED_KEY("answer") " FROM answer"
     static const char of_signal[] = ANSWER_COLUMNS " WHERE signal_id = $1 ORDER BY answer_id";
     static const char all[] = ANSWER_COLUMNS " ORDER BY answer_id";
 #undef ANSWER_COLUMNS

@@ -7,6 +7,7 @@
 
 #include "andamento/store/genealogy.h"
 #include "store/correction.h"
+#include "store/signing.h"
 
 #include <math.h>
 #include <string.h>
@@ -338,14 +339,15 @@ static void read_correction(struct an_query *query, struct an_arena *arena, void
     c->system_user = an_column_text(query, 16, arena);
     c->host = an_column_text(query, 17, arena);
     c->undone_by = an_column_int_or(query, 18, 0);
+    c->signed_key = an_column_text(query, 19, arena);
 }
 
-#define CORRECTIONS                                                                                \
-    "SELECT c.correction_id, c.kind, c.known_us, c.item_id, c.was_id, c.is_id, c.serial,"          \
-    " c.file_id, c.stream, c.factor, c.effects, c.undoes, c.before, c.after, c.author, c.reason,"  \
-    " c.system_user, c.host,"                                                                      \
-    " (SELECT u.correction_id FROM correction u WHERE u.undoes = c.correction_id)"                 \
-    " FROM correction c"
+#define CORRECTIONS                                                                                 \
+    "SELECT c.correction_id, c.kind, c.known_us, c.item_id, c.was_id, c.is_id, c.serial,"           \
+    " c.file_id, c.stream, c.factor, c.effects, c.undoes, c.before, c.after, c.author, c.reason,"   \
+    " c.system_user, c.host,"                                                                       \
+    " (SELECT u.correction_id FROM correction u WHERE u.undoes = c.correction_id), " AN_SIGNED_KEY( \
+        "c") " FROM correction c"
 
 static enum an_status prepare_undo(struct act *act)
 {

@@ -5,6 +5,7 @@
  */
 #include "andamento/store/gauge.h"
 #include "store/handle.h"
+#include "store/signing.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -149,19 +150,20 @@ static void read_head(struct an_query *query, struct an_arena *arena, void *row)
     r->system_user = an_column_text(query, 18, arena);
     r->host = an_column_text(query, 19, arena);
     r->entry = (uint64_t)an_column_int(query, 20);
+    r->signed_key = an_column_text(query, 21, arena);
 }
 
 static void read_whole(struct an_query *query, struct an_arena *arena, void *row)
 {
     struct an_gauge_record *r = row;
     read_head(query, arena, row);
-    r->data = an_column_bytes(query, 21, arena);
+    r->data = an_column_bytes(query, 22, arena);
 }
 
 #define HEAD                                                                                       \
     "SELECT study_id, known_us, gauge, kind, stream, part, operator, reading, reference,"          \
     " reference_value, tolerance, pool_above, file, hash, grade, verdict, author, reason,"         \
-    " system_user, host, entry"
+    " system_user, host, entry, " AN_SIGNED_KEY("gauge_study")
 
 enum an_status an_store_gauge_studies(struct an_store *store, const char *gauge,
                                       struct an_arena *arena, struct an_gauge_record **records,

@@ -3,7 +3,7 @@
  * Limits as records: a proposal, and beside it what a person decided. What the model says is not
  * looked at here.
  */
-#include "store/handle.h"
+#include "store/signing.h"
 
 static enum an_status tell_proposal(struct an_store *store, const struct an_limits_record *limits,
                                     const struct an_doer *doer, uint64_t *entry,
@@ -217,6 +217,7 @@ static void read_limits(struct an_query *query, struct an_arena *arena, void *ro
     limits->reason = an_column_text(query, 12, arena);
     limits->system_user = an_column_text(query, 13, arena);
     limits->host = an_column_text(query, 14, arena);
+    limits->signed_key = an_column_text(query, 15, arena);
 }
 
 enum an_status an_store_limits(struct an_store *store, int64_t stream_id, struct an_arena *arena,
@@ -226,8 +227,8 @@ enum an_status an_store_limits(struct an_store *store, int64_t stream_id, struct
 #define LIMITS_COLUMNS                                                                             \
     "SELECT l.limits_id, l.stream_id, l.known_us, l.baseline_from_us, l.baseline_until_us,"        \
     " l.baseline_samples, l.model, l.exclusions, k.decision, k.known_us, k.in_force_us, k.author," \
-    " k.reason, coalesce(k.system_user, l.system_user), coalesce(k.host, l.host)"                  \
-    " FROM limits l LEFT JOIN limits_lock k ON k.limits_id = l.limits_id"
+    " k.reason, coalesce(k.system_user, l.system_user), coalesce(k.host, l.host), " AN_SIGNED_KEY( \
+        "k") " FROM limits l LEFT JOIN limits_lock k ON k.limits_id = l.limits_id"
     static const char of_stream[] = LIMITS_COLUMNS " WHERE l.stream_id = $1 ORDER BY l.limits_id";
     static const char all[] = LIMITS_COLUMNS " WHERE l.limits_id > $1 ORDER BY l.limits_id";
 #undef LIMITS_COLUMNS

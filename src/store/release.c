@@ -5,6 +5,7 @@
  */
 #include "andamento/store/intake.h"
 #include "store/handle.h"
+#include "store/signing.h"
 
 #include <inttypes.h>
 #include <stdio.h>
@@ -361,6 +362,7 @@ static void read_act(struct an_query *query, struct an_arena *arena, void *row)
     act->files = an_column_int(query, 9);
     act->file_name = an_column_text(query, 10, arena);
     act->station = an_column_text(query, 11, arena);
+    act->signed_key = an_column_text(query, 12, arena);
 }
 
 enum an_status an_store_releases(struct an_store *store, struct an_arena *arena,
@@ -370,8 +372,9 @@ enum an_status an_store_releases(struct an_store *store, struct an_arena *arena,
         "SELECT a.act_id, a.known_us, a.cause, a.as_is, a.line_revision, a.file_id, a.author,"
         " a.reason, (SELECT count(held_id) FROM release r WHERE r.act_id = a.act_id),"
         " (SELECT count(*) - count(held_id) FROM release r WHERE r.act_id = a.act_id),"
-        " f.name, f.station FROM release_act a JOIN file f ON f.file_id = a.file_id"
-        " WHERE a.act_id > 0 ORDER BY a.act_id";
+        " f.name, f.station, " AN_SIGNED_KEY(
+            "a") " FROM release_act a JOIN file f ON f.file_id = a.file_id"
+                 " WHERE a.act_id > 0 ORDER BY a.act_id";
     struct an_query query;
     void *rows = NULL;
     enum an_status st = an_query_start(&query, store, sql, "listing releases", err);

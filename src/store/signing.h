@@ -24,6 +24,10 @@ AN_CHECKED enum an_status an_signer_sign(struct an_store *store, uint64_t entry,
 /* Does the payload of an act name this author. */
 bool an_act_is_of(const char *payload, const char *author);
 
+/* The key that signed the act of a row, in a list of columns; NULL: none did. */
+#define AN_SIGNED_KEY(table)                                                                       \
+    "(SELECT sg.key_id FROM act_signature sg WHERE sg.signed_entry = " table ".entry)"
+
 /* Columns of "k" and "r" in the order of an_read_key(). */
 #define AN_KEY_COLUMNS                                                                             \
     "k.key_no, k.known_us, k.key_id, k.public_key, k.author, k.reason, k.system_user, k.host,"     \

@@ -32,6 +32,7 @@ struct an_correction {
     double factor;      /* unit: of the values; NAN: none */
     int64_t undoes;     /* undo: which one; 0: none */
     const char *author, *reason;
+    const char *signed_key;     /* reading only: with which it is signed; NULL: with none */
     int64_t effects;            /* reading, and filled: links or samples it changes */
     int64_t undone_by;          /* reading: the correction that took it back; 0: in force */
     const char *before, *after; /* in words; `after` of unit and withdraw is given, others filled */

@@ -32,6 +32,7 @@ struct an_gauge_record {
     enum an_gauge_grade grade;
     const char *verdict;
     const char *author, *reason, *system_user, *host;
+    const char *signed_key; /* reading only: with which it is signed; NULL: with none */
     uint64_t entry;
 };
 

@@ -151,7 +151,8 @@ struct an_release_act {
     bool as_is; /* let in against a doubt about the file */
     int64_t line_revision, file_id;
     const char *author, *reason;
-    int64_t rows, files; /* reading only: let in by it */
+    const char *signed_key; /* reading only: with which it is signed; NULL: with none */
+    int64_t rows, files;    /* reading only: let in by it */
     const char *file_name, *station;
 };
 /* held_ids: the rows; none: the file held_file_id as a whole. Fills act_id. AN_BAD_USAGE without

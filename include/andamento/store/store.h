@@ -411,6 +411,7 @@ struct an_limits_record {
     int64_t locked_us;           /* AN_NO_INSTANT while proposed */
     int64_t in_force_us;         /* event time from which it judges; AN_NO_INSTANT: proposed */
     const char *author, *reason; /* of the lock; NULL while proposed */
+    const char *signed_key;      /* reading only: with which the lock is signed; NULL: with none */
     const char *system_user, *host;
 };
 /* Own transaction, with ledger entry; fills limits_id. */
@@ -516,6 +517,7 @@ struct an_answer {
     const char *containment;        /* what was done with the items; NULL: not told */
     const char *reason;             /* remark; NULL: none */
     const char *system_user, *host; /* reading only */
+    const char *signed_key;         /* likewise: with which it is signed; NULL: with none */
 };
 /* Own transaction, unless one is open. AN_NOT_FOUND: no such signal; AN_BAD_USAGE: no author, or
  * neither cause nor action, containment or reason. */
