@@ -415,6 +415,12 @@ enum an_status an_store_sign_as(struct an_store *store, const char *author,
     return AN_OK;
 }
 
+void an_store_sign_none(struct an_store *store)
+{
+    an_signer_drop(store->signer);
+    store->signer = NULL;
+}
+
 size_t an_store_signed(const struct an_store *store)
 {
     return store->signer ? store->signer->signed_acts : 0;

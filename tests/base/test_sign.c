@@ -116,6 +116,55 @@ START_TEST(a_new_pair)
 }
 END_TEST
 
+/* Points of small order (the eight there are, from memory of the published lists; their encodings with
+ * the other sign or above p as well), and keys that are none: those of RFC 8032's vectors. */
+static const struct {
+    const char *key;
+    bool weak;
+} weak_keys[] = {
+    {"0100000000000000000000000000000000000000000000000000000000000000", true},
+    {"ecffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff7f", true},
+    {"0000000000000000000000000000000000000000000000000000000000000000", true},
+    {"0000000000000000000000000000000000000000000000000000000000000080", true},
+    {"26e8958fc2b227b045c3f489f2ef98f0d5dfac05d3c63339b13802886d53fc05", true},
+    {"26e8958fc2b227b045c3f489f2ef98f0d5dfac05d3c63339b13802886d53fc85", true},
+    {"c7176a703d4dd84fba3c0b760d10670f2a2053fa2c39ccc64ec7fd7792ac037a", true},
+    {"c7176a703d4dd84fba3c0b760d10670f2a2053fa2c39ccc64ec7fd7792ac03fa", true},
+    {"0100000000000000000000000000000000000000000000000000000000000080", true},
+    {"ecffffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff", true},
+    {"edffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff7f", true},
+    {"edffffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff", true},
+    {"eeffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff7f", true},
+    {"eeffffffffffffffffffffffffffffffffffffffffffffffffffffffffffffff", true},
+    {"d75a980182b10ab7d54bfed3c964073a0ee172f3daa62325af021a68f707511a", false},
+    {"3d4017c3e843895a92b70aa74d1b7ebc9c982ccf2ec4968cc0cd55f12af4660c", false},
+};
+
+START_TEST(keys_for_which_anybody_signs)
+{
+    struct an_public_key key;
+    bool weak = false;
+    ck_assert_uint_eq(from_hex(weak_keys[_i].key, key.at), 32);
+    ck_assert_int_eq(an_key_is_weak(&key, &weak, &err), AN_OK);
+    ck_assert_int_eq(weak, weak_keys[_i].weak);
+}
+END_TEST
+
+/* SHA-256 of the DER, by openssl: printf '302a300506032b6570032100d75a...511a' | xxd -r -p | openssl
+ * dgst -sha256. */
+START_TEST(a_keys_name)
+{
+    struct an_public_key key;
+    char name[AN_KEY_NAME_ROOM];
+    (void)from_hex(vectors[0].key, key.at);
+    an_key_name(&key, name);
+    ck_assert_str_eq(name, "06e3fd8fda29bb60");
+    (void)from_hex(vectors[1].key, key.at);
+    an_key_name(&key, name);
+    ck_assert_str_eq(name, "deb2ded39dc26fce");
+}
+END_TEST
+
 static const char *const no_keys[] = {
     "",
     "serial,value\n",
@@ -174,6 +223,9 @@ int main(void)
     tcase_add_loop_test(tests, not_a_key, 0, (int)(sizeof no_keys / sizeof no_keys[0]));
     tcase_add_loop_test(tests, rfc_4648, 0, (int)(sizeof base64 / sizeof base64[0]));
     tcase_add_test(tests, not_base64);
+    tcase_add_loop_test(tests, keys_for_which_anybody_signs, 0,
+                        (int)(sizeof weak_keys / sizeof weak_keys[0]));
+    tcase_add_test(tests, a_keys_name);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);

@@ -50,6 +50,9 @@ enum an_status fill_committed(struct an_store *store, int k, struct filled *fill
  * with two hits, one of them withdrawn, how far the stream was judged, a line description. */
 enum an_status decide_all(struct an_store *store, const struct filled *filled,
                           struct an_error *err);
+/* Two keys of B. Person, recorded; the second, whose recording the first one signs, in the place of the
+ * first; a head signed by the second. Costs a few milliseconds, so sweeps leave it out. */
+enum an_status decide_keys(struct an_store *store, struct an_error *err);
 /* Calls everything that reads, with every filter, and scratch; AN_BUG if a count is not what
  * fill_file and decide_all (given `decided`) put. */
 enum an_status read_all(struct an_store *store, const struct filled *filled, bool decided,

@@ -2,6 +2,8 @@
 /* Every call of the store's interface, so that suites about faults and queries can sweep them. */
 #include "andamento/base/instant.h"
 #include "andamento/store/gauge.h"
+#include "andamento/store/note.h"
+#include "andamento/store/signing.h"
 #include "support.h"
 
 #include <math.h>
@@ -84,6 +86,45 @@ static enum an_status decide_signal(struct an_store *store, const struct filled 
                                     .reason = "new gauge"};
     st = st ? st : an_store_put_gauge_study(store, &study, err);
     return st ? st : an_store_put_judged(store, &judged, err);
+}
+
+static struct an_bytes bytes_of(const struct an_text *text)
+{
+    return (struct an_bytes){(const unsigned char *)an_text_of(text), text->length};
+}
+
+enum an_status decide_keys(struct an_store *store, struct an_error *err)
+{
+    struct an_text secret[2] = {{0}};
+    struct an_text open[2] = {{0}};
+    struct an_text note = {0};
+    struct an_signing_key keys[2] = {{.author = "B. Person", .reason = "her first"},
+                                     {.author = "B. Person"}};
+    struct an_ledger_head head;
+    struct an_signed_head put;
+    char retired[AN_KEY_NAME_ROOM];
+    struct an_arena *arena = an_arena_open();
+    enum an_status st = arena ? AN_OK : an_fail(err, AN_NO_MEMORY, "out of memory");
+
+    for (int k = 0; !st && k < 2; k++) {
+        st = an_key_new(&secret[k], &open[k], err);
+        st = st ? st : an_key_public(bytes_of(&open[k]), &keys[k].key, err);
+        st = st ? st : an_store_add_key(store, &keys[k], err); /* the second signed by the first */
+        st = st ? st : an_store_sign_as(store, "B. Person", bytes_of(&secret[k]), NULL, err);
+    }
+    st =
+        st ? st : an_store_retire_key(store, keys[0].key_id, "B. Person", "replaced", retired, err);
+    an_store_sign_none(store);
+    st = st ? st : an_ledger_head(store, &head, err);
+    st = st ? st : an_note_make("x", &head, bytes_of(&secret[1]), &note, err);
+    st = st ? st : an_store_put_head(store, bytes_of(&note), arena, &put, err);
+    for (int k = 0; k < 2; k++) {
+        an_text_free(&secret[k]);
+        an_text_free(&open[k]);
+    }
+    an_text_free(&note);
+    an_arena_close(arena);
+    return st;
 }
 
 enum an_status decide_all(struct an_store *store, const struct filled *f, struct an_error *err)
@@ -301,6 +342,30 @@ static enum an_status read_ledger_and_scratch(struct an_store *store, struct an_
     return an_store_scratch_clear(store, err);
 }
 
+static void no_finding(void *context, const char *text)
+{
+    (void)text;
+    ++*(int *)context;
+}
+
+static enum an_status read_keys(struct an_store *store, struct an_arena *arena,
+                                struct an_error *err)
+{
+    struct an_signing_key *keys = NULL;
+    struct an_signed_head *heads = NULL;
+    struct an_signature_counts counts;
+    size_t key_count = 0;
+    size_t head_count = 0;
+    int findings = 0;
+    TRY(an_store_keys(store, arena, &keys, &key_count, err));
+    TRY(an_store_heads(store, arena, &heads, &head_count, err));
+    TRY(an_store_signatures_check(store, no_finding, &findings, &counts, err));
+    EXPECT(findings == 0);
+    EXPECT(key_count == 2 * head_count);
+    EXPECT(counts.acts == (int64_t)key_count && counts.heads == (int64_t)head_count);
+    return AN_OK;
+}
+
 enum an_status read_all(struct an_store *store, const struct filled *f, bool decided,
                         struct an_error *err)
 {
@@ -321,6 +386,7 @@ enum an_status read_all(struct an_store *store, const struct filled *f, bool dec
     if (!st) {
         st = read_ledger_and_scratch(store, arena, err);
     }
+    st = st ? st : read_keys(store, arena, err);
     an_arena_close(arena);
     return st;
 }

@@ -74,6 +74,7 @@ static const char *made(void)
     set_clock(1);
     store = open_to(path, AN_STORE_WRITE);
     OK(decide_all(store, &filled[0], &err));
+    OK(decide_keys(store, &err));
     an_store_close(store);
     keep_moment(path, 1);
     set_clock(2);
@@ -85,6 +86,7 @@ static const char *made(void)
     store = open_to(path, AN_STORE_WRITE);
     OK(fill_committed(store, 3, &filled[2], &err));
     OK(decide_all(store, &filled[2], &err));
+    OK(decide_keys(store, &err));
     an_store_close(store);
     keep_moment(path, 3);
     return path;

@@ -50,6 +50,10 @@ static const char *const tables[] = {
     "correction",
     "corrected_link",
     "corrected_sample",
+    "signing_key",
+    "key_retirement",
+    "act_signature",
+    "signed_head",
 };
 enum { TABLES = sizeof tables / sizeof *tables };
 
@@ -62,6 +66,7 @@ static const char *full_store(bool answered)
     OK(an_store_open(path, AN_STORE_CREATE, &store, &err));
     OK(fill_committed(store, 1, &filled, &err));
     OK(decide_all(store, &filled, &err));
+    OK(decide_keys(store, &err));
     OK(read_all(store, &filled, true, &err));
     an_store_close(store);
     if (answered) {
@@ -227,6 +232,7 @@ START_TEST(queries_use_indexes)
     OK(an_store_open(scratch_path("line.store"), AN_STORE_CREATE, &store, &err));
     OK(fill_committed(store, 1, &filled, &err));
     OK(decide_all(store, &filled, &err));
+    OK(decide_keys(store, &err));
     OK(read_all(store, &filled, true, &err));
     OK(an_store_scratch_add(store, an_bytes_of("k"), an_bytes_of("v"), &err));
     for (size_t k = 0; k < AN_STATEMENTS; k++) {
@@ -291,7 +297,11 @@ static const struct {
      " AND from_us IS NULL AND until_us = 2000 AND file = 'a.csv' AND line_no = 6"},
     {"SELECT count(*) = 1 FROM view_corrections WHERE kind = 'serial' AND before = '0T-001'"
      " AND after = 'T-8' AND undone_by IS NULL AND author = 'A. Person'"},
-    {"SELECT count(*) = 14 AND count(DISTINCT leaf_sha256) = 14 FROM view_ledger"},
+    {"SELECT count(*) = 2 AND sum(retired_us IS NULL) = 1 AND sum(acts) = 2 AND sum(heads) = 1"
+     " FROM view_signing_keys WHERE author = 'B. Person' AND length(public_key) = 64"},
+    {"SELECT count(*) = 2 AND sum(kind = 'key.added') = 1 AND sum(kind = 'key.retired') = 1"
+     " FROM view_signatures WHERE author = 'B. Person'"},
+    {"SELECT count(*) = 20 AND count(DISTINCT leaf_sha256) = 20 FROM view_ledger"},
 };
 
 START_TEST(views_tell_what_was_stored)

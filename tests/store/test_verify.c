@@ -96,6 +96,7 @@ static const char *made(void)
     struct an_store *store = open_to(path, AN_STORE_CREATE);
     OK(fill_committed(store, 1, &filled, &err));
     OK(decide_all(store, &filled, &err));
+    OK(decide_keys(store, &err));
     add_acts(store, filled.file_id);
     an_store_close(store);
     return path;

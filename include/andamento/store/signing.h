@@ -50,7 +50,9 @@ AN_CHECKED enum an_status an_store_keys(struct an_store *store, struct an_arena 
 AN_CHECKED enum an_status an_store_sign_as(struct an_store *store, const char *author,
                                            struct an_bytes private_pem,
                                            char key_id[AN_KEY_NAME_ROOM], struct an_error *err);
-/* Acts signed by this handle so far, also those since undone. */
+/* From here on none is, and the key is wiped. */
+void an_store_sign_none(struct an_store *store);
+/* Acts signed by this handle since an_store_sign_as(), also those since undone. */
 size_t an_store_signed(const struct an_store *store);
 
 /* The bytes that are signed: four lines, each ended by LF:
