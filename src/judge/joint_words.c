@@ -183,7 +183,7 @@ void an_words_gap(struct an_text *text, const struct an_story *story)
     double length = 0, events = 0;
     char value[40], usual[40];
 
-    for (size_t i = story->first; i <= story->last; i++) {
+    for (size_t i = story->onset; i <= story->last; i++) {
         const struct an_judged_point *point = &story->view.points[i];
         if (isfinite(point->point.level.value) && !point->excluded) {
             length += point->point.level.value * point->sample.count;

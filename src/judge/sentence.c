@@ -390,6 +390,10 @@ const char *an_story_sentence(const struct an_story *story, bool with_rules)
         add_distance(&text, story);
     } else if (story->limits->model.family == AN_G || story->limits->model.family == AN_T) {
         an_words_gap(&text, story);
+        if (!is_single(story)) {
+            an_text_add(&text, ", ");
+            add_since(&text, story);
+        }
     } else if (story->signal->record.side == 0) {
         add_patterned(&text, story);
     } else if (alternates(story)) {
