@@ -8,10 +8,10 @@ CREATE TABLE gauge_study (
     study_id INTEGER PRIMARY KEY, -- number of the study
     known_us INTEGER NOT NULL,    -- when it was recorded
     gauge TEXT NOT NULL,          -- the gauge's name, as stations and line description have it
-    kind INTEGER NOT NULL CHECK (kind IN (1, 2, 3, 4)), -- 1 crossed, 2 bias, 3 linearity, 4 sorting
+    kind INTEGER NOT NULL CHECK (kind IN (1, 2, 3, 4, 5)), -- 1 crossed, 2 bias, 3 linearity, 4 sorting, 5 stability
     stream TEXT,                  -- whose specification gave the tolerance; NULL: none
     part TEXT,                    -- column of the part; NULL: not used
-    operator TEXT,                -- column of the operator; NULL: not used
+    operator TEXT,                -- column of the operator, of a stability study of the time; NULL: not used
     reading TEXT NOT NULL,        -- column of the reading
     reference TEXT,               -- column of the reference; NULL: not used
     reference_value REAL,         -- reference of all readings; NULL: none

@@ -26,9 +26,11 @@ static enum an_status read_number(struct an_cli *cli, const char *option, double
     return AN_OK;
 }
 
-/* part=COLUMN,operator=COLUMN,reading=COLUMN,reference=COLUMN */
-static enum an_status read_columns(struct an_cli *cli, struct an_gauge_record *record)
+/* part=COLUMN,operator=COLUMN,reading=COLUMN,reference=COLUMN,time=COLUMN */
+static enum an_status read_columns(struct an_cli *cli, struct an_gauge_record *record,
+                                   const char **time)
 {
+    enum { ROLES = 5 };
     const char *text = an_option_value(&cli->options, "columns");
     const struct {
         const char *role;
@@ -36,19 +38,20 @@ static enum an_status read_columns(struct an_cli *cli, struct an_gauge_record *r
     } roles[] = {{"part", &record->part},
                  {"operator", &record->person},
                  {"reading", &record->reading},
-                 {"reference", &record->reference}};
+                 {"reference", &record->reference},
+                 {"time", time}};
     while (text && *text) {
         const size_t length = strcspn(text, ",");
         const char *equals = memchr(text, '=', length);
         size_t k = 0;
-        while (k < 4 && !(equals && strlen(roles[k].role) == (size_t)(equals - text) &&
-                          strncmp(text, roles[k].role, (size_t)(equals - text)) == 0)) {
+        while (k < ROLES && !(equals && strlen(roles[k].role) == (size_t)(equals - text) &&
+                              strncmp(text, roles[k].role, (size_t)(equals - text)) == 0)) {
             k++;
         }
-        if (k == 4 || equals + 1 == text + length) {
+        if (k == ROLES || equals + 1 == text + length) {
             return an_fail(&cli->err, AN_BAD_USAGE,
                            "--columns wants part=COLUMN,operator=COLUMN,reading=COLUMN and, where "
-                           "there is one, reference=COLUMN; not '%.*s'",
+                           "there is one, reference=COLUMN or time=COLUMN; not '%.*s'",
                            (int)length, text);
         }
         *roles[k].column =
@@ -61,8 +64,23 @@ static enum an_status read_columns(struct an_cli *cli, struct an_gauge_record *r
     return AN_OK;
 }
 
+/* A time is kept where the operator of other kinds is. */
+static const char *check_stability(struct an_gauge_record *record, const char *time)
+{
+    if (!time || record->person) {
+        return "stability wants reading=COLUMN and time=COLUMN in --columns, and no operator";
+    }
+    if ((record->reference != NULL) == (bool)isfinite(record->reference_value)) {
+        return "stability wants the item's true value: --reference VALUE, or reference=COLUMN in "
+               "--columns, one of them";
+    }
+    record->person = time;
+    return NULL;
+}
+
 /* Which columns a kind wants, and which it has no use for. */
-static enum an_status check_columns(struct an_cli *cli, const struct an_gauge_record *record)
+static enum an_status check_columns(struct an_cli *cli, struct an_gauge_record *record,
+                                    const char *time)
 {
     const bool people = record->kind == AN_GAUGE_CROSSED || record->kind == AN_GAUGE_SORTING;
     const bool takes_reference =
@@ -70,6 +88,10 @@ static enum an_status check_columns(struct an_cli *cli, const struct an_gauge_re
     const char *wrong = NULL;
     if (!record->reading) {
         wrong = "a study wants reading=COLUMN in --columns";
+    } else if (record->kind == AN_GAUGE_STABILITY) {
+        wrong = check_stability(record, time);
+    } else if (time) {
+        wrong = "time=COLUMN is for a stability study";
     } else if (people && (!record->part || !record->person)) {
         wrong = "this kind of study wants part=COLUMN and operator=COLUMN in --columns";
     } else if (!people && (record->part || record->person)) {
@@ -77,11 +99,12 @@ static enum an_status check_columns(struct an_cli *cli, const struct an_gauge_re
     } else if (record->kind == AN_GAUGE_LINEARITY && !record->reference) {
         wrong = "linearity wants reference=COLUMN in --columns";
     } else if (record->reference && !takes_reference) {
-        wrong = "reference=COLUMN is for linearity and sorting; bias takes --reference VALUE";
+        wrong = "reference=COLUMN is for linearity, sorting and stability; bias takes --reference "
+                "VALUE";
     } else if (record->kind == AN_GAUGE_BIAS && isnan(record->reference_value)) {
         wrong = "bias wants --reference VALUE, the true value of the item";
     } else if (record->kind != AN_GAUGE_BIAS && !isnan(record->reference_value)) {
-        wrong = "--reference VALUE is for a bias study";
+        wrong = "--reference VALUE is for a bias or a stability study";
     }
     return wrong ? an_fail(&cli->err, AN_BAD_USAGE, "%s", wrong) : AN_OK;
 }
@@ -136,20 +159,22 @@ static enum an_status read_wish(struct an_cli *cli, struct an_gauge_record *reco
     }
     if (kind && !an_gauge_kind_of(kind, &record->kind)) {
         return an_fail(&cli->err, AN_BAD_USAGE,
-                       "--kind is one of crossed, bias, linearity, sorting; not '%s'", kind);
+                       "--kind is one of crossed, bias, linearity, sorting, stability; not '%s'",
+                       kind);
     }
     if (!cli->dry_run && (!record->author || !record->reason)) {
         return an_fail(&cli->err, AN_BAD_USAGE,
                        "a study wants --author NAME and --reason TEXT: both are kept for good");
     }
-    enum an_status st = read_columns(cli, record);
+    const char *time = NULL;
+    enum an_status st = read_columns(cli, record, &time);
     st = st ? st : read_number(cli, "reference", &record->reference_value);
     st = st ? st : read_number(cli, "tolerance", &record->tolerance);
     st = st ? st : read_number(cli, "pool-above", &record->pool_above);
     if (!st && an_option_value(options, "tolerance") && !(record->tolerance > 0.0)) {
         st = an_fail(&cli->err, AN_BAD_USAGE, "--tolerance wants a width above zero");
     }
-    return st ? st : check_columns(cli, record);
+    return st ? st : check_columns(cli, record, time);
 }
 
 /* ---- gauge study ------------------------------------------------------------------------------------- */
@@ -190,9 +215,9 @@ static enum an_exit study(struct an_cli *cli)
 
 static const struct an_option study_options[] = {
     {"gauge", 0, "NAME", "the gauge, as stations and the line description write it (required)"},
-    {"kind", 0, "KIND", "crossed (as it is), bias, linearity or sorting"},
-    {"columns", 0, "LIST", "which column is what: part=P,operator=O,reading=R,reference=V"},
-    {"reference", 0, "VALUE", "true value of the item, for bias"},
+    {"kind", 0, "KIND", "crossed (as it is), bias, linearity, sorting or stability"},
+    {"columns", 0, "LIST", "which column is what: part=P,operator=O,reading=R,reference=V,time=T"},
+    {"reference", 0, "VALUE", "true value of the item, for bias and stability"},
     {"tolerance", 0, "WIDTH", "width of the tolerance, in the unit of the readings"},
     {"stream", 0, "NAME",
      "whose readings these are; its specification gives the width, unless --tolerance does"},

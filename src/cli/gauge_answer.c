@@ -117,6 +117,47 @@ static void each_line(const struct an_gauge_line *line, an_take_number *take, vo
     take(context, "mean bias", "all", line->average_bias, mean.lower, mean.upper);
 }
 
+static void alone(an_take_number *take, void *context, const char *what, const char *of,
+                  double value)
+{
+    take(context, what, of, value, (double)NAN, (double)NAN);
+}
+
+static void each_stability(const struct an_gauge_result *r, an_take_number *take, void *context)
+{
+    const struct an_gauge_stability *s = &r->stability;
+    const struct an_panel_point usual = an_chart_usual(&s->model);
+    const struct an_panel_point *newest = &s->at[s->count - 1].point.spread;
+    const struct an_gauge_line *line = &s->drift;
+    const double slope = line->t * line->se_slope;
+    const char *level = an_family_statistic(s->model.family, 0);
+    const char *spread = an_family_statistic(s->model.family, 1);
+    alone(take, context, "occasions", "all", (double)s->count);
+    alone(take, context, "days", "all", s->days);
+    take(context, "centre and limits", level, s->model.centre, usual.lcl, usual.ucl);
+    take(context, "centre and limits", spread, newest->centre, newest->lcl, newest->ucl);
+    alone(take, context, "signals", level, (double)s->hit_count[0]);
+    alone(take, context, "signals", spread, (double)s->hit_count[1]);
+    take(context, "bias", "all", s->bias.bias, s->bias.lower, s->bias.upper);
+    alone(take, context, "p", "bias", s->bias.p);
+    take(context, "drift a day", "all", line->slope, line->slope - slope, line->slope + slope);
+    alone(take, context, "p", "drift", line->p_slope);
+    take(context, "change over the study", "all", s->change, s->change_lower, s->change_upper);
+    take(context, "bias by the line", "first occasion", (s->start.lower + s->start.upper) / 2.0,
+         s->start.lower, s->start.upper);
+    take(context, "bias by the line", "last occasion", (s->end.lower + s->end.upper) / 2.0,
+         s->end.lower, s->end.upper);
+    alone(take, context, "sd about the line", "occasions", line->s);
+    for (size_t k = 0; s->parts.levels && k < 2; k++) {
+        const struct an_component *c = &s->parts.at[k];
+        take(context, "sd", k ? "repeats of an occasion" : "between occasions", sqrt(c->variance),
+             sqrt(c->lower), sqrt(c->upper));
+    }
+    if (s->parts.levels) {
+        alone(take, context, "p", "between occasions", s->parts.at[0].p);
+    }
+}
+
 static void each_number(struct an_cli *cli, const struct an_gauge_result *r, an_take_number *take,
                         void *context)
 {
@@ -149,6 +190,9 @@ static void each_number(struct an_cli *cli, const struct an_gauge_result *r, an_
         break;
     case AN_GAUGE_SORTING:
         each_sorting(cli, r, take, context);
+        break;
+    case AN_GAUGE_STABILITY:
+        each_stability(r, take, context);
         break;
     }
 }
@@ -316,6 +360,10 @@ void an_gauge_lines(struct an_cli *cli, const struct an_gauge_result *r)
 {
     an_text_addf(&cli->out, "gauge %s, %s study, %zu readings", r->record->gauge,
                  an_gauge_kind_name(r->record->kind), r->n);
+    if (r->record->kind == AN_GAUGE_STABILITY) {
+        an_text_addf(&cli->out, " (%zu occasions, reference %g)", r->stability.count,
+                     r->stability.reference);
+    }
     if (r->part_count && r->person_count) {
         an_text_addf(&cli->out, " (%zu parts, %zu operators, %zu repeats)", r->part_count,
                      r->person_count, r->repeats);

@@ -6,7 +6,10 @@
 #ifndef AN_JUDGE_GAUGE_H
 #define AN_JUDGE_GAUGE_H
 
+#include "andamento/stat/chart.h"
+#include "andamento/stat/components.h"
 #include "andamento/stat/gauge.h"
+#include "andamento/stat/rules.h"
 #include "andamento/store/gauge.h"
 #include "line/line.h"
 
@@ -26,6 +29,32 @@ struct an_gauge_person {
     bool has_kappa;
 };
 
+/* ---- one item, again and again over time (gauge_stability.c) ---- */
+struct an_gauge_occasion {
+    int64_t at_us;
+    size_t first; /* its first reading */
+    struct an_chart_sample sample;
+    struct an_chart_point point;
+};
+
+struct an_gauge_stability {
+    struct an_gauge_occasion *at;
+    size_t count;
+    struct an_chart_model model; /* xbar_r, xbar_s or individuals, learned from the study itself */
+    struct an_rule_choice rules;
+    struct an_rule_hit *hits[2]; /* per panel, indexes into at */
+    size_t hit_count[2];
+    double reference;            /* of the item */
+    struct an_gauge_bias bias;   /* of the means of occasions */
+    struct an_gauge_line drift;  /* of the means less the reference, over days since the first */
+    double days;                 /* from the first occasion to the last */
+    struct an_bounds start, end; /* of the bias by the line */
+    double change, change_lower, change_upper; /* of the line over the study */
+    struct an_components parts; /* between occasions, within; levels 0: one reading each */
+    bool stable, drifts;
+};
+#define AN_STABILITY_LEAST 10 /* occasions; 20 or more are usual */
+
 struct an_gauge_result {
     const struct an_gauge_record *record;
     const char **parts, **people, **words; /* words: categories, of a sorting study */
@@ -37,6 +66,7 @@ struct an_gauge_result {
     struct an_gauge_study study, ranges;
     struct an_gauge_bias bias;
     struct an_gauge_line line;
+    struct an_gauge_stability stability;
     struct an_gauge_person *person;
     struct an_gauge_pair *pair;
     size_t pair_count;
@@ -45,7 +75,7 @@ struct an_gauge_result {
     bool has_fleiss;
     enum an_gauge_grade grade;
     const char *verdict;     /* one sentence */
-    const char *cautions[6]; /* what to know before relying on it */
+    const char *cautions[8]; /* what to know before relying on it */
     size_t caution_count;
 };
 
@@ -67,6 +97,7 @@ struct an_gauge_rows {
     size_t n;
     size_t *part, *person, *word; /* numbers of names; NULL where the record has no such column */
     double *value, *reference;
+    int64_t *at_us;   /* stability: from the column `person` */
     size_t *standard; /* number of the reference's word */
     uint64_t *line;
     const char **parts, **people, **words;
@@ -76,12 +107,20 @@ AN_CHECKED enum an_status an_gauge_read(const struct an_gauge_record *record,
                                         struct an_arena *arena, struct an_gauge_rows *rows,
                                         struct an_error *err);
 
+/* Of a stability study that was read; result: value, record and n are filled. */
+AN_CHECKED enum an_status an_gauge_stability_of(const struct an_gauge_rows *rows,
+                                                struct an_arena *arena,
+                                                struct an_gauge_result *result,
+                                                struct an_error *err);
+void an_gauge_caution(struct an_gauge_result *result, const char *text);
+
 /* ---- the state of a gauge ------------------------------------------------------------------------- */
 struct an_gauge_state {
     const char *name, *station; /* station: NULL if not known */
     bool studied;
     struct an_gauge_record newest; /* if studied */
-    enum an_gauge_grade grade;     /* if studied */
+    enum an_gauge_grade grade; /* if studied: the newest's, or the newest stability study's where
+                                      that is worse */
     size_t studies;
     int64_t until_us; /* calibrated until; AN_NO_INSTANT: not told */
     bool overdue;     /* at the time asked about */
@@ -110,7 +149,7 @@ struct an_stream_gauge {
     double percent, lower, upper; /* of that */
     double categories, categories_lower, categories_upper;
     double variance, variance_lower, variance_upper; /* in the stream's unit; NAN if not own */
-    int64_t age_us;            /* of the study that speaks; below 0: recorded later; AN_NO_INSTANT: none */
+    int64_t age_us; /* of the study that speaks; below 0: recorded later; AN_NO_INSTANT: none */
     enum an_gauge_grade grade; /* of percent; 0 if not measured */
     const char *text;          /* one line, never NULL: "CAM-2 takes 12.3 % of the tolerance ..." */
     const char *warning;       /* why values of it want care; NULL: nothing on record says so */

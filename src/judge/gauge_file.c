@@ -7,6 +7,7 @@
  * preference: tab, semicolon, comma); with semicolons a comma is a decimal mark. Fields may be
  * quoted as RFC 4180 has it.
  */
+#include "andamento/base/instant.h"
 #include "andamento/base/names.h"
 #include "andamento/base/number.h"
 #include "andamento/base/text.h"
@@ -147,6 +148,24 @@ static enum an_status read_number(struct reader *r, size_t column, const char *n
     return AN_OK;
 }
 
+/* Without an offset a time is read as UTC: only what lies between times is used. */
+static enum an_status read_time(struct reader *r, size_t column, const char *name, int64_t *at_us)
+{
+    struct an_error ignored;
+    if (an_instant_parse(r->field[column], NULL, at_us, &ignored) == AN_OK) {
+        return AN_OK;
+    }
+    struct an_text shown = {0};
+    an_text_add_visible(&shown, r->field[column], 40);
+    const enum an_status st = an_fail(
+        r->err, AN_BAD_INPUT,
+        "%s:%llu:%zu: '%s' in column '%s' is not a time such as 2026-03-04 or 2026-03-04T06:00; "
+        "write it so",
+        r->record->file, (unsigned long long)r->line, column + 1, an_text_of(&shown), name);
+    an_text_free(&shown);
+    return st;
+}
+
 static enum an_status read_name(struct reader *r, struct an_names *names, size_t column,
                                 const char *name, size_t *number)
 {
@@ -181,6 +200,9 @@ static enum an_status take_row(struct reader *r, const struct columns *c, struct
     enum an_status st = AN_OK;
     if (rows->part) {
         st = read_name(r, sets->parts, c->part, record->part, &rows->part[i]);
+    }
+    if (!st && rows->at_us) {
+        st = read_time(r, c->person, record->person, &rows->at_us[i]);
     }
     if (!st && rows->person) {
         st = read_name(r, sets->people, c->person, record->person, &rows->person[i]);
@@ -222,7 +244,12 @@ static enum an_status make_room(const struct an_gauge_record *record, struct an_
     const bool sorting = record->kind == AN_GAUGE_SORTING;
     rows->line = an_arena_alloc(arena, lines, sizeof *rows->line);
     rows->part = record->part ? an_arena_alloc(arena, lines, sizeof *rows->part) : NULL;
-    rows->person = record->person ? an_arena_alloc(arena, lines, sizeof *rows->person) : NULL;
+    const bool timed = record->kind == AN_GAUGE_STABILITY;
+    if (record->person && timed) {
+        rows->at_us = an_arena_alloc(arena, lines, sizeof *rows->at_us);
+    } else if (record->person) {
+        rows->person = an_arena_alloc(arena, lines, sizeof *rows->person);
+    }
     rows->word = sorting ? an_arena_alloc(arena, lines, sizeof *rows->word) : NULL;
     rows->value = sorting ? NULL : an_arena_alloc(arena, lines, sizeof *rows->value);
     if (record->reference && sorting) {
@@ -231,7 +258,7 @@ static enum an_status make_room(const struct an_gauge_record *record, struct an_
         rows->reference = an_arena_alloc(arena, lines, sizeof *rows->reference);
     }
     const bool all = rows->line && (rows->part || !record->part) &&
-                     (rows->person || !record->person) &&
+                     (rows->person || rows->at_us || !record->person) &&
                      (sorting ? rows->word != NULL : rows->value != NULL) &&
                      (!record->reference || rows->standard || rows->reference);
     return all ? AN_OK : AN_NO_MEMORY;
@@ -247,7 +274,9 @@ static enum an_status read_all(struct reader *r, struct sets *sets, struct an_ga
     }
     enum an_status st = take_line(r);
     st = st ? st : find_column(r, record->part, "part", &c.part);
-    st = st ? st : find_column(r, record->person, "operator", &c.person);
+    st = st ? st
+            : find_column(r, record->person,
+                          record->kind == AN_GAUGE_STABILITY ? "time" : "operator", &c.person);
     st = st ? st : find_column(r, record->reading, "reading", &c.reading);
     st = st ? st : find_column(r, record->reference, "reference", &c.reference);
     if (!st && make_room(record, r->arena, lines, rows)) {

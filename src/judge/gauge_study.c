@@ -12,20 +12,19 @@
 #include <string.h>
 
 static const char *const kind_names[] = {
-    [AN_GAUGE_CROSSED] = "crossed",
-    [AN_GAUGE_BIAS] = "bias",
-    [AN_GAUGE_LINEARITY] = "linearity",
-    [AN_GAUGE_SORTING] = "sorting",
+    [AN_GAUGE_CROSSED] = "crossed",     [AN_GAUGE_BIAS] = "bias",
+    [AN_GAUGE_LINEARITY] = "linearity", [AN_GAUGE_SORTING] = "sorting",
+    [AN_GAUGE_STABILITY] = "stability",
 };
 
 const char *an_gauge_kind_name(enum an_gauge_kind kind)
 {
-    return kind >= AN_GAUGE_CROSSED && kind <= AN_GAUGE_SORTING ? kind_names[kind] : "?";
+    return kind >= AN_GAUGE_CROSSED && kind <= AN_GAUGE_STABILITY ? kind_names[kind] : "?";
 }
 
 bool an_gauge_kind_of(const char *name, enum an_gauge_kind *kind)
 {
-    for (int k = AN_GAUGE_CROSSED; k <= AN_GAUGE_SORTING; k++) {
+    for (int k = AN_GAUGE_CROSSED; k <= AN_GAUGE_STABILITY; k++) {
         if (strcmp(name, kind_names[k]) == 0) {
             *kind = (enum an_gauge_kind)k;
             return true;
@@ -39,7 +38,7 @@ const char *an_gauge_grade_words(enum an_gauge_grade grade)
     return grade == AN_GRADE_FIT ? "fit" : grade == AN_GRADE_LOOK ? "use with care" : "not fit";
 }
 
-static void caution(struct an_gauge_result *r, const char *text)
+void an_gauge_caution(struct an_gauge_result *r, const char *text)
 {
     if (r->caution_count < sizeof r->cautions / sizeof *r->cautions && text) {
         r->cautions[r->caution_count++] = text;
@@ -139,28 +138,33 @@ static enum an_status crossed_verdict(struct an_gauge_result *r, struct an_arena
                                  percent, tolerance ? "tolerance" : "study variation", lower, upper,
                                  percent_words[r->grade]);
     if (an_gauge_grade_of(lower) != an_gauge_grade_of(upper)) {
-        caution(r, "The bounds reach over more than one verdict: more parts and operators would "
-                   "settle it.");
+        an_gauge_caution(
+            r, "The bounds reach over more than one verdict: more parts and operators would "
+               "settle it.");
     }
     if (r->study.operators < 5) {
-        caution(r, an_arena_printf(arena,
-                                   "With %zu operators the spread between operators is hardly "
-                                   "known; bounds above show how little.",
-                                   r->study.operators));
+        an_gauge_caution(
+            r, an_arena_printf(arena,
+                               "With %zu operators the spread between operators is hardly "
+                               "known; bounds above show how little.",
+                               r->study.operators));
     }
     if (!tolerance) {
-        caution(r, "No tolerance was given: per cent of the study holds only if the parts spread "
-                   "as production does.");
+        an_gauge_caution(
+            r, "No tolerance was given: per cent of the study holds only if the parts spread "
+               "as production does.");
     }
     if (!r->study.pooled && r->study.interaction.p < 0.05) {
-        caution(r, "Operators differ otherwise from part to part (interaction, p below 0.05): look "
-                   "how the parts are held and read.");
+        an_gauge_caution(
+            r, "Operators differ otherwise from part to part (interaction, p below 0.05): look "
+               "how the parts are held and read.");
     }
     if (r->study.source[AN_GAUGE_PARTS].cut || r->study.categories < 5.0) {
-        caution(r, an_arena_printf(arena,
-                                   "Tells %.1f kinds of part apart; fewer than 5 is little "
-                                   "for a control chart (common practice, no source).",
-                                   r->study.categories));
+        an_gauge_caution(r,
+                         an_arena_printf(arena,
+                                         "Tells %.1f kinds of part apart; fewer than 5 is little "
+                                         "for a control chart (common practice, no source).",
+                                         r->study.categories));
     }
     return r->verdict ? AN_OK : AN_NO_MEMORY;
 }
@@ -228,11 +232,13 @@ static enum an_status bias(struct an_gauge_result *r, struct an_arena *arena, st
                         off ? (r->bias.bias > 0.0 ? "high" : "low") : "within what repeats allow",
                         r->bias.lower, r->bias.upper, r->bias.p);
     if (record->tolerance > 0.0) {
-        caution(r, an_arena_printf(arena, "The bias is %.1f %% of the tolerance.", percent));
+        an_gauge_caution(r,
+                         an_arena_printf(arena, "The bias is %.1f %% of the tolerance.", percent));
     }
     if (r->n < 10) {
-        caution(r, an_arena_printf(arena, "%zu readings are few: a bias may hide in the bounds.",
-                                   r->n));
+        an_gauge_caution(
+            r,
+            an_arena_printf(arena, "%zu readings are few: a bias may hide in the bounds.", r->n));
     }
     return r->verdict ? AN_OK : no_memory(err);
 }
@@ -265,10 +271,10 @@ static enum an_status linearity(struct an_gauge_result *r, struct an_arena *aren
                : "neither bias nor slope shown",
         line->slope, line->p_slope, line->average_bias, mean.lower, mean.upper);
     if (line->lack_p < 0.05) {
-        caution(r, an_arena_printf(arena,
-                                   "A straight line does not describe the bias (lack of "
-                                   "fit, p %.2g): read it item by item.",
-                                   line->lack_p));
+        an_gauge_caution(r, an_arena_printf(arena,
+                                            "A straight line does not describe the bias (lack of "
+                                            "fit, p %.2g): read it item by item.",
+                                            line->lack_p));
     }
     return r->verdict ? AN_OK : no_memory(err);
 }
@@ -410,13 +416,14 @@ static enum an_status sorting_verdict(struct an_gauge_result *r, struct an_arena
         : r->grade == AN_GRADE_LOOK ? "kappa 0.4 to 0.75: use with care"
                                     : "kappa below 0.4: not fit");
     if (!r->standard) {
-        caution(r, "Nobody knows which answers were right: people may agree and be wrong.");
+        an_gauge_caution(r,
+                         "Nobody knows which answers were right: people may agree and be wrong.");
     }
     if (r->part_count < 30) {
-        caution(r, an_arena_printf(arena,
-                                   "%zu parts are few for shares: see how wide the bounds "
-                                   "are.",
-                                   r->part_count));
+        an_gauge_caution(r, an_arena_printf(arena,
+                                            "%zu parts are few for shares: see how wide the bounds "
+                                            "are.",
+                                            r->part_count));
     }
     return r->verdict ? AN_OK : AN_NO_MEMORY;
 }
@@ -482,6 +489,8 @@ enum an_status an_gauge_evaluate(const struct an_gauge_record *record, struct an
         return bias(r, arena, err);
     case AN_GAUGE_LINEARITY:
         return linearity(r, arena, err);
+    case AN_GAUGE_STABILITY:
+        return an_gauge_stability_of(&rows, arena, r, err);
     case AN_GAUGE_SORTING:
         break;
     }

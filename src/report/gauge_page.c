@@ -72,12 +72,55 @@ static const char *picture_title(struct sheet *s)
         return "Readings in the order of the file";
     case AN_GAUGE_LINEARITY:
         return "Reading less reference, over the reference; line and its 95 % band";
+    case AN_GAUGE_STABILITY:
+        return "The item's own chart, and its bias over time";
     case AN_GAUGE_SORTING:
         break;
     }
     return s->r->standard
                ? "Answers: a column a part, a row a repeat; framed where not the reference"
                : "Answers: a column a part, a row a repeat; shade is the category";
+}
+
+static void stability_numbers(struct sheet *s)
+{
+    const struct an_gauge_stability *g = &s->r->stability;
+    const struct an_panel_point usual = an_chart_usual(&g->model);
+    const double reach = g->drift.t * g->drift.se_slope;
+    struct an_arena *arena = s->lone.arena;
+    say(s, &an_lone_body,
+        text_of(s,
+                an_arena_printf(
+                    arena,
+                    "Reference %.6g. Chart %s of %zu occasions of %g reading%s: centre %.6g, "
+                    "limits %.6g to %.6g at 3 sigma, learned from these occasions; rules: beyond "
+                    "a limit, %d in a row on one side.",
+                    g->reference, an_family_name(g->model.family), g->count, g->model.n_nominal,
+                    g->model.n_nominal < 1.5 ? "" : "s", g->model.centre, usual.lcl, usual.ucl,
+                    g->rules.run_length)));
+    say(s, &an_lone_body,
+        text_of(s,
+                an_arena_printf(
+                    arena,
+                    "Bias of the means %.4g (95 %% bounds %.4g to %.4g, p %.3g). Drift %.3g a day "
+                    "(%.3g to %.3g, p %.3g, %g degrees of freedom), %.4g over the %.3g days; by "
+                    "the line the bias is %.4g (%.4g to %.4g) at the start, %.4g (%.4g to %.4g) "
+                    "at the end; sd about the line %.4g.",
+                    g->bias.bias, g->bias.lower, g->bias.upper, g->bias.p, g->drift.slope,
+                    g->drift.slope - reach, g->drift.slope + reach, g->drift.p_slope, g->drift.df,
+                    g->change, g->days, (g->start.lower + g->start.upper) / 2.0, g->start.lower,
+                    g->start.upper, (g->end.lower + g->end.upper) / 2.0, g->end.lower, g->end.upper,
+                    g->drift.s)));
+    if (g->parts.levels) {
+        const struct an_component *c = g->parts.at;
+        say(s, &an_lone_body,
+            text_of(s, an_arena_printf(arena,
+                                       "sd of repeats %.4g (95 %% bounds %.4g to %.4g), between "
+                                       "occasions %.4g (%.4g to %.4g), F test p %.3g.",
+                                       sqrt(c[1].variance), sqrt(c[1].lower), sqrt(c[1].upper),
+                                       sqrt(c[0].variance), sqrt(c[0].lower), sqrt(c[0].upper),
+                                       c[0].p)));
+    }
 }
 
 /* What the numbers say in lines: little, the rest is one command away. */
@@ -128,6 +171,8 @@ static void numbers(struct sheet *s)
                                        r->line.intercept, r->line.slope, r->line.se_intercept,
                                        r->line.se_slope, r->line.s, r->line.r_squared,
                                        r->line.p_slope, r->line.lack_p)));
+    } else if (r->record->kind == AN_GAUGE_STABILITY) {
+        stability_numbers(s);
     } else {
         for (size_t i = 0; r->standard && i < r->person_count && i < 12; i++) {
             if (r->person[i].has_kappa) {

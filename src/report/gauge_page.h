@@ -25,6 +25,10 @@ void an_gauge_picture(struct an_canvas *canvas, const struct an_gauge_result *re
                       const struct an_box *box, struct an_arena *arena);
 void an_gauge_bars(struct an_canvas *canvas, const struct an_gauge_result *result,
                    const struct an_box *box, struct an_arena *arena);
+/* Of a stability study (gauge_stability_picture.c): its chart, and the bias over time. */
+void an_gauge_stability_picture(struct an_canvas *canvas, const struct an_gauge_result *result,
+                                const struct an_box *box, struct an_arena *arena);
+#define AN_STABILITY_PICTURE_PT 372.0
 double an_gauge_picture_height(const struct an_gauge_result *result);
 double an_gauge_bars_height(const struct an_gauge_result *result);
 

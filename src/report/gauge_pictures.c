@@ -240,7 +240,9 @@ static double sorting_row(const struct an_gauge_result *r)
 double an_gauge_picture_height(const struct an_gauge_result *r)
 {
     const double rows = (double)(r->person_count * r->repeats);
-    return r->record->kind == AN_GAUGE_SORTING ? rows * sorting_row(r) + 22 : 210;
+    return r->record->kind == AN_GAUGE_SORTING     ? rows * sorting_row(r) + 22
+           : r->record->kind == AN_GAUGE_STABILITY ? AN_STABILITY_PICTURE_PT
+                                                   : 210;
 }
 
 static void sorting(struct an_canvas *canvas, const struct an_gauge_result *r,
@@ -286,6 +288,9 @@ void an_gauge_picture(struct an_canvas *canvas, const struct an_gauge_result *r,
         break;
     case AN_GAUGE_SORTING:
         sorting(canvas, r, box);
+        break;
+    case AN_GAUGE_STABILITY:
+        an_gauge_stability_picture(canvas, r, box, arena);
         break;
     }
 }

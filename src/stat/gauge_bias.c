@@ -74,15 +74,21 @@ static void lack_of_fit(const double value[], const double reference[], size_t n
     }
 }
 
-enum an_status an_gauge_linearity(const double value[], const double reference[], size_t n,
-                                  double confidence, struct an_gauge_line *line)
+static double off_of(const double value[], const double reference[], size_t i)
+{
+    return reference ? value[i] - reference[i] : value[i];
+}
+
+/* The line of (value - reference, where there is one) over x. */
+static enum an_status fit(const double value[], const double reference[], const double at[],
+                          size_t n, double confidence, struct an_gauge_line *line)
 {
     struct an_moments x;
     *line = (struct an_gauge_line){.n = n};
     if (n < 3) {
         return AN_TOO_FEW;
     }
-    enum an_status st = an_moments_of(reference, n, &x);
+    enum an_status st = an_moments_of(at, n, &x);
     if (st || !(confidence > 0.0 && confidence < 1.0)) {
         return st ? st : AN_DOMAIN;
     }
@@ -94,19 +100,19 @@ enum an_status an_gauge_linearity(const double value[], const double reference[]
         if (!isfinite(value[i])) {
             return AN_DOMAIN;
         }
-        mean += (value[i] - reference[i]) / (double)n;
+        mean += off_of(value, reference, i) / (double)n;
     }
     double sxy = 0.0;
     double syy = 0.0;
     for (size_t i = 0; i < n; i++) {
-        const double off = value[i] - reference[i] - mean;
-        sxy += (reference[i] - x.mean) * off;
+        const double off = off_of(value, reference, i) - mean;
+        sxy += (at[i] - x.mean) * off;
         syy += off * off;
     }
     line->slope = sxy / x.ssd;
     double rest = 0.0;
     for (size_t i = 0; i < n; i++) {
-        const double off = value[i] - reference[i] - mean - line->slope * (reference[i] - x.mean);
+        const double off = off_of(value, reference, i) - mean - line->slope * (at[i] - x.mean);
         rest += off * off;
     }
     line->df = (double)n - 2.0;
@@ -128,8 +134,20 @@ enum an_status an_gauge_linearity(const double value[], const double reference[]
     line->spread_reference = x.ssd;
     line->average_bias = mean;
     line->t = an_t_quantile((1.0 + confidence) / 2.0, line->df);
-    lack_of_fit(value, reference, n, rest, line);
+    lack_of_fit(value, at, n, rest, line);
     return AN_OK;
+}
+
+enum an_status an_gauge_linearity(const double value[], const double reference[], size_t n,
+                                  double confidence, struct an_gauge_line *line)
+{
+    return fit(value, reference, reference, n, confidence, line);
+}
+
+enum an_status an_gauge_drift(const double value[], const double time[], size_t n,
+                              double confidence, struct an_gauge_line *line)
+{
+    return fit(value, NULL, time, n, confidence, line);
 }
 
 struct an_bounds an_gauge_band(const struct an_gauge_line *line, double reference)

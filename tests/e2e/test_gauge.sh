@@ -110,6 +110,41 @@ pdftotext -layout week.pdf week.txt
 tr -s ' \n' '  ' <week.txt | grep -q 'G1 (oxide).*takes .* of the tolerance' ||
     fail "the week report does not tell the gauge's state"
 
+# ---- stability ----
+awk 'BEGIN { print "at,item,nm"; for (i = 0; i < 24; i++) for (k = 0; k < 3; k++)
+    printf "2026-%02d-%02d,R1,%.2f\n", 2 + int(i / 12), 1 + i % 12 * 2, 2000 + (i * 7 % 5 - 2) * .3 + (k - 1) * .8 }' >still.csv
+awk -F, -v OFS=, 'NR > 1 { $3 += int((NR - 2) / 3) * .4 } 1' still.csv >drift.csv
+# shellcheck disable=SC2317 # called through exits
+still() { "$a" gauge study "$@" --gauge G2 --kind stability --author 'Q. Lead' --reason monthly; }
+exits 0 "stable" still still.csv --columns time=at,part=item,reading=nm --reference 2000 --csv
+near "centre" "$(of 'centre and limits' mean)" 2000 1e-4
+# d2(3) = 1.69257 (any table of control chart constants): 3 * 1.6 / 1.69257 / sqrt(3) = 1.63729
+near "upper limit" "$(awk -F, '$1 == "centre and limits" && $2 == "mean" { print $5 - $3 }' out)" 1.63729 0.0005
+same "signals" "$(of signals mean)" 0
+exits 1 "drifts" still drift.csv --columns time=at,part=item,reading=nm --reference 2000 --tolerance 20
+grep -q 'not fit: not stable: .*; drifts +' out || fail "no drift in: $(cat out)"
+exits 1 "state of a gauge that drifts" "$a" gauge list
+grep -q '^G2 .*not fit .*drifts' out || fail "the list does not tell the drift: $(cat out)"
+printf 'at,nm\n2026-03-04,2000.1\n2026-03-05,2000.3\n' >few.csv
+exits 65 "too few occasions" still few.csv --columns time=at,reading=nm --reference 2000
+says "too few occasions" "few.csv: 2 occasions; a stability study wants 10 or more"
+sed '8s/2026-02-05/2026-01-31/' still.csv >back.csv
+exits 65 "time goes back" still back.csv --columns time=at,reading=nm --reference 2000
+says "time goes back" "back.csv:8: 2026-01-31 lies before 2026-02-03 in line 7"
+sed '9s/R1/R2/' still.csv >two.csv
+exits 65 "two items" still two.csv --columns time=at,part=item,reading=nm --reference 2000
+says "two items" "two.csv:9: item 'R2' here, 'R1' in line 2"
+exits 64 "no reference" still still.csv --columns time=at,reading=nm
+exits 64 "two references" still still.csv --columns time=at,reading=nm,reference=nm --reference 2000
+exits 64 "no time" still still.csv --columns reading=nm --reference 2000
+exits 64 "time in a crossed study" "$a" gauge study grr.csv --gauge G1 --columns part=part,operator=operator,reading=reading,time=part --author a --reason b
+exits 0 "page of a drift" "$a" gauge report 5 -o drift.pdf
+same "pages of a drift" "$(pdfinfo drift.pdf | awk '/^Pages/ { print $2 }')" 1
+pdftotext -layout drift.pdf - | tr -s ' \n' '  ' >drift.txt
+for words in 'gauge G2, study 5' 'drifts +' 'mean of 3 readings' 'range of 3 readings' 'R9' 'other studies of it'; do
+    grep -q "$words" drift.txt || fail "the page of a drift does not say '$words'"
+done
+
 # ---- one page ----
 printf 'x\n9.9\n10.2\n10.1\n10.3\n' >bias.csv
 exits 0 "bias" "$a" gauge study bias.csv --gauge G1 --kind bias --columns reading=x --reference 10 --author a --reason b
@@ -117,7 +152,7 @@ printf 'ref;got\n2;2,1\n2;2,2\n4;4,1\n4;4,0\n6;5,8\n6;5,9\n' >lin.csv
 exits 0 "linearity" "$a" gauge study lin.csv --gauge G1 --kind linearity --columns reading=got,reference=ref --author a --reason b
 printf 'p,w,x\n1,A,ok\n1,B,ok\n2,A,no\n2,B,no\n3,A,ok\n3,B,no\n4,A,ok\n4,B,ok\n' >sort.csv
 exits 0 "sorting" "$a" gauge study sort.csv --gauge G1 --kind sorting --columns part=p,operator=w,reading=x --author a --reason b
-for study in 1 2 4 5 6; do
+for study in 1 2 6 7 8; do
     exits 0 "page of study $study" "$a" gauge report $study -o page.pdf
     cp page.pdf "page$study.pdf"
     exits 0 "again" "$a" gauge report $study -o page.pdf

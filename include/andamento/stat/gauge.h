@@ -98,7 +98,11 @@ struct an_gauge_line { /* bias = intercept + slope * reference */
 AN_CHECKED enum an_status an_gauge_linearity(const double value[], const double reference[],
                                              size_t n, double confidence,
                                              struct an_gauge_line *line);
-/* Band of the mean bias at a reference value. */
+/* The same line of value[i] over time[i]: how a gauge wanders on one item. Readings taken together are
+ * to be averaged before: they are not independent. */
+AN_CHECKED enum an_status an_gauge_drift(const double value[], const double time[], size_t n,
+                                         double confidence, struct an_gauge_line *line);
+/* Band of the mean bias at a reference value (of the mean value at a time). */
 struct an_bounds an_gauge_band(const struct an_gauge_line *line, double reference);
 
 /* ---- agreement of people who sort -------------------------------------------------------------------- */

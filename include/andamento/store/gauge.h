@@ -14,7 +14,8 @@ enum an_gauge_kind {
     AN_GAUGE_CROSSED = 1,
     AN_GAUGE_BIAS,
     AN_GAUGE_LINEARITY,
-    AN_GAUGE_SORTING /* into categories */
+    AN_GAUGE_SORTING, /* into categories */
+    AN_GAUGE_STABILITY
 };
 enum an_gauge_grade { AN_GRADE_FIT = 1, AN_GRADE_LOOK, AN_GRADE_UNFIT };
 
@@ -23,7 +24,8 @@ struct an_gauge_record {
     const char *gauge;
     enum an_gauge_kind kind;
     const char *stream;                              /* or NULL */
-    const char *part, *person, *reading, *reference; /* columns; NULL: not used */
+    const char *part, *person, *reading, *reference; /* columns; NULL: not used. Of a stability
+                                                        study `person` is the column of the time */
     double reference_value, tolerance;               /* NAN: none */
     double pool_above;
     const char *file;
