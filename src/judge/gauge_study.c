@@ -204,6 +204,12 @@ static enum an_status crossed(const struct an_gauge_rows *rows, struct an_arena 
 }
 
 /* ---- bias and linearity ---------------------------------------------------------------------------------- */
+/* A chance as small as can be told; less than that says no more. */
+static const char *say_p(struct an_arena *arena, double p)
+{
+    return p < 0.0001 ? "below 0.0001" : an_arena_printf(arena, "%.2g", p);
+}
+
 static enum an_status bias(struct an_gauge_result *r, struct an_arena *arena, struct an_error *err)
 {
     const struct an_gauge_record *record = r->record;
@@ -226,11 +232,11 @@ static enum an_status bias(struct an_gauge_result *r, struct an_arena *arena, st
                                                            : AN_GRADE_LOOK;
     r->verdict =
         an_arena_printf(arena,
-                        off ? "reads %.4g %s (95 %% bounds %.4g to %.4g): a bias, p %.2g"
-                            : "no bias shown: %.4g, %s (95 %% bounds %.4g to %.4g, p %.2g)",
+                        off ? "reads %.4g %s (95 %% bounds %.4g to %.4g): a bias, p %s"
+                            : "no bias shown: %.4g, %s (95 %% bounds %.4g to %.4g, p %s)",
                         off ? fabs(r->bias.bias) : r->bias.bias,
                         off ? (r->bias.bias > 0.0 ? "high" : "low") : "within what repeats allow",
-                        r->bias.lower, r->bias.upper, r->bias.p);
+                        r->bias.lower, r->bias.upper, say_p(arena, r->bias.p));
     if (record->tolerance > 0.0) {
         an_gauge_caution(r,
                          an_arena_printf(arena, "The bias is %.1f %% of the tolerance.", percent));
@@ -265,11 +271,11 @@ static enum an_status linearity(struct an_gauge_result *r, struct an_arena *aren
     const bool off = mean.lower > 0.0 || mean.upper < 0.0;
     r->grade = sloped || off ? AN_GRADE_LOOK : AN_GRADE_FIT;
     r->verdict = an_arena_printf(
-        arena, "%s: slope %.4g (p %.2g), mean bias %.4g (95 %% bounds %.4g to %.4g)",
+        arena, "%s: slope %.4g (p %s), mean bias %.4g (95 %% bounds %.4g to %.4g)",
         sloped ? "the bias changes with the value"
         : off  ? "a bias that does not change with the value"
                : "neither bias nor slope shown",
-        line->slope, line->p_slope, line->average_bias, mean.lower, mean.upper);
+        line->slope, say_p(arena, line->p_slope), line->average_bias, mean.lower, mean.upper);
     if (line->lack_p < 0.05) {
         an_gauge_caution(r, an_arena_printf(arena,
                                             "A straight line does not describe the bias (lack of "

@@ -76,7 +76,8 @@ struct an_report_page {
     size_t section_count;
     const char *cautions[8]; /* of front */
     size_t caution_count;
-    size_t most, columns; /* of streams: pages; of quiet: charts side by side */
+    size_t most,
+        columns; /* most of streams: pages, of intake: notes; of quiet: charts side by side */
 };
 /* What a report on a wall may be told of its tiles, as files do not hold it; 0: not told. */
 struct an_tile_told {

@@ -179,16 +179,24 @@ static enum an_status list_held_files(struct an_gather *gather, const struct an_
     if (!data->held_files) {
         return no_memory(gather);
     }
-    for (size_t i = count; i-- > 0 && data->held_file_count < MOST_HELD_FILES;) {
-        if (belongs(data, &files[i])) {
+    for (size_t i = count; i-- > 0;) {
+        if (!belongs(data, &files[i])) {
+            continue;
+        }
+        if (data->held_file_count < MOST_HELD_FILES) {
             data->held_files[data->held_file_count++] = files[i];
+        } else {
+            data->held_files_more++;
         }
     }
     return AN_OK;
 }
 
 /* ---- what was noted about files that were taken ------------------------------------------------ */
-enum { MOST_NOTED = 12 };
+struct noting {
+    struct an_gather *gather;
+    size_t room; /* of the list of notes */
+};
 
 /* The text of the file's note with that code, or NULL: notes are [{"code":...,"text":...}, ...]. */
 static const char *text_of_note(struct an_arena *arena, const char *notes, const char *code)
@@ -213,21 +221,22 @@ static const char *text_of_note(struct an_arena *arena, const char *notes, const
     return text;
 }
 
-static void add_noted(struct an_period_data *data, const char *text)
+/* Files of a day mostly say the same, one after the other: a text that is there is not told again. */
+static bool add_noted(struct noting *noting, const char *text)
 {
-    for (size_t i = 0; i < data->noted.count; i++) {
-        if (strcmp(data->noted.at[i], text) == 0) {
-            return;
+    struct an_text_list *noted = &noting->gather->data->noted;
+    for (size_t i = noted->count; i-- > 0;) {
+        if (strcmp(noted->at[i], text) == 0) {
+            return true;
         }
     }
-    if (data->noted.count < MOST_NOTED) {
-        data->noted.at[data->noted.count++] = text;
-    }
+    return an_list_add(noted, &noting->room, noting->gather->arena, text);
 }
 
 /* Corrections in force that change samples of the period, and other ones recorded in it. */
-static enum an_status list_corrections(struct an_gather *gather)
+static enum an_status list_corrections(struct noting *noting)
 {
+    struct an_gather *gather = noting->gather;
     struct an_period_data *data = gather->data;
     struct an_correction *all = NULL;
     size_t count = 0;
@@ -255,11 +264,8 @@ static enum an_status list_corrections(struct an_gather *gather)
         } else {
             continue;
         }
-        if (!st && !said) {
+        if (!st && (!said || !add_noted(noting, said))) {
             return no_memory(gather);
-        }
-        if (!st) {
-            add_noted(data, said);
         }
     }
     return st;
@@ -272,11 +278,8 @@ static enum an_status list_noted(struct an_gather *gather, const struct an_file 
     struct an_period_data *data = gather->data;
     struct an_missing_file *missing = NULL;
     size_t count = 0;
-    data->noted.at = an_arena_alloc(gather->arena, MOST_NOTED, sizeof(const char *));
-    if (!data->noted.at) {
-        return no_memory(gather);
-    }
-    enum an_status st = list_corrections(gather); /* first: none may be crowded out */
+    struct noting noting = {.gather = gather};
+    enum an_status st = list_corrections(&noting); /* first: a page may not have room for all */
     if (st) {
         return st;
     }
@@ -285,11 +288,8 @@ static enum an_status list_noted(struct an_gather *gather, const struct an_file 
             const char *text = text_of_note(gather->arena, files[i].notes, codes[k]);
             const char *said =
                 text ? an_arena_printf(gather->arena, "%s: %s", files[i].station, text) : NULL;
-            if (text && !said) {
+            if (text && (!said || !add_noted(&noting, said))) {
                 return no_memory(gather);
-            }
-            if (said) {
-                add_noted(data, said);
             }
         }
     }
@@ -300,10 +300,9 @@ static enum an_status list_noted(struct an_gather *gather, const struct an_file 
             missing[0].number,
             count > 1 ? an_arena_printf(gather->arena, ", and %zu more of all stations", count - 1)
                       : "");
-        if (!said) {
+        if (!said || !add_noted(&noting, said)) {
             return no_memory(gather);
         }
-        add_noted(data, said);
     }
     return st;
 }

@@ -22,7 +22,7 @@ AN_CHECKED enum an_status an_gauge_page_write(const struct an_line *line,
 
 /* Parts of the page (gauge_pictures.c); each draws into its box. */
 void an_gauge_picture(struct an_canvas *canvas, const struct an_gauge_result *result,
-                      const struct an_box *box, struct an_arena *arena);
+                      const char *unit, const struct an_box *box, struct an_arena *arena);
 void an_gauge_bars(struct an_canvas *canvas, const struct an_gauge_result *result,
                    const struct an_box *box, struct an_arena *arena);
 /* Of a stability study (gauge_stability_picture.c): its chart, and the bias over time. */

@@ -39,20 +39,54 @@ static struct scale scale_of(const double x[], size_t n, double from, double to)
     return s;
 }
 
-/* Round values along the left side. */
-static void tell_ends(struct an_canvas *canvas, const struct scale *s, double x)
+enum { TICKS_MOST = 9 };
+
+/* The finest step of 1, 2 and 5 times a power of ten that gives no more ticks than find room. */
+static double step_of(const struct scale *s)
 {
-    const double rough = (s->high - s->low) / 5.0;
-    const double power = pow(10.0, floor(log10(rough)));
-    const double part = rough / power;
-    const double step = power * (part <= 1.0 ? 1.0 : part <= 2.0 ? 2.0 : part <= 5.0 ? 5.0 : 10.0);
+    double power = pow(10.0, floor(log10((s->high - s->low) / TICKS_MOST)));
+    for (;; power *= 10.0) {
+        for (int k = 0; k < 3; k++) {
+            const double step = power * (k == 0 ? 1.0 : k == 1 ? 2.0 : 5.0);
+            if (floor(s->high / step) - ceil(s->low / step) + 1.0 <= TICKS_MOST) {
+                return step;
+            }
+        }
+    }
+}
+
+static const char *tick_text(double value, double step, char text[32])
+{
+    const double decimals = step < 1.0 ? ceil(-log10(step) - 1e-9) : 0.0;
+    if (decimals > 9.0 || fabs(value) >= 1e9) {
+        (void)snprintf(text, 32, "%.6g", value);
+        return text;
+    }
+    const bool negative = value < -step / 2.0;
+    (void)snprintf(text, 32, "%s%.*f", negative ? "\xE2\x88\x92" : "", (int)decimals, fabs(value));
+    return text;
+}
+
+/* Round values along the left side. */
+static void tell_values(struct an_canvas *canvas, const struct scale *s, double x)
+{
+    const double step = step_of(s);
     char text[32];
     for (double k = ceil(s->low / step); k * step <= s->high; k += 1.0) {
         const double y = at(s, k * step);
-        (void)snprintf(text, sizeof text, "%.6g", k * step);
-        an_text_draw_fitted(canvas, x - 46, y + 2.5, 42, &small_right, text);
+        an_text_draw_fitted(canvas, x - 46, y + 2.5, 42, &small_right,
+                            tick_text(k * step, step, text));
         an_draw_line(canvas, x - 3, y, x, y, 0.4, AN_GREY);
     }
+}
+
+/* What stands along the bottom, at its right end. */
+static void tell_across(struct an_canvas *canvas, const struct an_box *field, const char *what,
+                        const char *unit, struct an_arena *arena)
+{
+    const char *text = unit ? an_arena_printf(arena, "%s, %s", what, unit) : what;
+    an_text_draw_fitted(canvas, field->x, field->y + field->height + 20, field->width, &small_right,
+                        text ? text : what);
 }
 
 /* ---- crossed: a panel an operator, parts side by side ---------------------------------------------------- */
@@ -71,31 +105,32 @@ static void panel(struct an_canvas *canvas, const struct an_gauge_result *r, siz
 {
     double *px = an_arena_alloc(arena, r->part_count * r->repeats + 1, sizeof *px);
     double *py = an_arena_alloc(arena, r->part_count * r->repeats + 1, sizeof *py);
-    double *mx = an_arena_alloc(arena, r->part_count + 1, sizeof *mx);
-    double *my = an_arena_alloc(arena, r->part_count + 1, sizeof *my);
-    if (!px || !py || !mx || !my) {
+    if (!px || !py) {
         return;
     }
     const double pitch = box->width / (double)r->part_count;
+    an_draw_rectangle(canvas, box, AN_PALE, 0.35);
     for (size_t p = 0; p < r->part_count; p++) {
-        mx[p] = box->x + ((double)p + 0.5) * pitch;
-        my[p] = at(y, mean_of_part(r, p));
+        const double middle = box->x + ((double)p + 0.5) * pitch;
+        const double mean = at(y, mean_of_part(r, p));
+        an_draw_line(canvas, middle - 0.42 * pitch, mean, middle + 0.42 * pitch, mean, 1.2,
+                     AN_RAIL);
         for (size_t k = 0; k < r->repeats; k++) {
             const size_t i = p * r->repeats + k;
             const double across = ((double)k + 0.5) / (double)r->repeats - 0.5;
-            px[i] = mx[p] + 0.5 * pitch * across;
+            px[i] = middle + 0.6 * pitch * across;
             py[i] = at(y, r->value[(p * r->person_count + person) * r->repeats + k]);
         }
         if (r->part_count <= 15) {
-            an_text_draw_fitted(canvas, mx[p] - pitch / 2.0, box->y + box->height + 9.0, pitch,
+            an_text_draw_fitted(canvas, middle - pitch / 2.0, box->y + box->height + 9.0, pitch,
                                 &small_centre, r->parts[p]);
         }
     }
-    an_draw_rectangle(canvas, box, AN_PALE, 0.35);
-    an_draw_polyline(canvas, mx, my, r->part_count, 0.8, AN_GREY);
     an_draw_dots(canvas, px, py, r->part_count * r->repeats, 3.0, AN_INK);
     an_draw_frame(canvas, box, 0.4, AN_RAIL);
-    an_text_draw_fitted(canvas, box->x + 3, box->y - 3, box->width - 6, &body, r->people[person]);
+    const char *name = an_arena_printf(arena, "operator %s", r->people[person]);
+    an_text_draw_fitted(canvas, box->x, box->y - 3, box->width, &body,
+                        name ? name : r->people[person]);
 }
 
 static void crossed(struct an_canvas *canvas, const struct an_gauge_result *r,
@@ -106,12 +141,14 @@ static void crossed(struct an_canvas *canvas, const struct an_gauge_result *r,
     const double gap = 8.0;
     const double width = (box->x + box->width - left - gap * (double)(r->person_count - 1)) /
                          (double)r->person_count;
-    tell_ends(canvas, &y, left);
+    tell_values(canvas, &y, left);
     for (size_t o = 0; o < r->person_count; o++) {
         const struct an_box own = {left + (double)o * (width + gap), box->y + 12, width,
                                    box->height - 24};
         panel(canvas, r, o, &y, &own, arena);
     }
+    const struct an_box whole = {left, box->y + 12, box->x + box->width - left, box->height - 24};
+    tell_across(canvas, &whole, "part", NULL, arena);
 }
 
 /* ---- bias: readings as they came, the reference as a line ------------------------------------------------- */
@@ -131,7 +168,7 @@ static void bias(struct an_canvas *canvas, const struct an_gauge_result *r,
     all[r->n] = reference;
     const double left = box->x + 46;
     const struct an_box field = {left, box->y + 4, box->x + box->width - left - 70,
-                                 box->height - 16};
+                                 box->height - 24};
     const struct scale y = scale_of(all, r->n + 1, field.y + field.height, field.y);
     for (size_t i = 0; i < r->n; i++) {
         px[i] = field.x + ((double)i + 0.5) * field.width / (double)r->n;
@@ -141,7 +178,7 @@ static void bias(struct an_canvas *canvas, const struct an_gauge_result *r,
     const struct an_box band = {field.x, high, field.width,
                                 at(&y, reference + r->bias.lower) - high};
     const double right = field.x + field.width;
-    tell_ends(canvas, &y, left);
+    tell_values(canvas, &y, left);
     an_draw_rectangle(canvas, &field, AN_PALE, 0.35);
     an_draw_rectangle(canvas, &band, AN_RAIL, 0.25);
     an_draw_line(canvas, field.x, at(&y, r->bias.mean), right, at(&y, r->bias.mean), 0.8, AN_INK);
@@ -149,6 +186,16 @@ static void bias(struct an_canvas *canvas, const struct an_gauge_result *r,
                    AN_FENCE);
     an_draw_dots(canvas, px, py, r->n, 3.5, AN_INK);
     an_draw_frame(canvas, &field, 0.4, AN_RAIL);
+    const size_t every = r->n <= 12 ? 1 : r->n <= 60 ? 5 : r->n <= 120 ? 10 : (r->n / 60 + 1) * 5;
+    for (size_t i = 0; i < r->n; i++) {
+        if (i == 0 || (i + 1) % every == 0) {
+            char text[32];
+            (void)snprintf(text, sizeof text, "%zu", i + 1);
+            an_text_draw_fitted(canvas, px[i] - 20, field.y + field.height + 10, 40, &small_centre,
+                                text);
+        }
+    }
+    tell_across(canvas, &field, "number of the reading", NULL, arena);
     const double apart = at(&y, reference) - at(&y, r->bias.mean);
     const double shift = fabs(apart) < 9.0 ? (apart < 0.0 ? -9.0 : 9.0) - apart : 0.0;
     an_text_draw_fitted(canvas, right + 4, at(&y, r->bias.mean) + 2.5, 66, &small, "mean, bounds");
@@ -157,7 +204,7 @@ static void bias(struct an_canvas *canvas, const struct an_gauge_result *r,
 }
 
 /* ---- linearity: bias over the reference, the line in its band ------------------------------------------------ */
-static void linearity(struct an_canvas *canvas, const struct an_gauge_result *r,
+static void linearity(struct an_canvas *canvas, const struct an_gauge_result *r, const char *unit,
                       const struct an_box *box, struct an_arena *arena)
 {
     enum { STEPS = 40 };
@@ -174,7 +221,7 @@ static void linearity(struct an_canvas *canvas, const struct an_gauge_result *r,
         off[i] = r->value[i] - r->reference[i];
     }
     const double left = box->x + 46;
-    const struct an_box field = {left, box->y + 4, box->x + box->width - left, box->height - 20};
+    const struct an_box field = {left, box->y + 4, box->x + box->width - left, box->height - 24};
     const struct scale y = scale_of(off, r->n + 1, field.y + field.height, field.y);
     const struct scale x = scale_of(r->reference, r->n, field.x, field.x + field.width);
     for (size_t i = 0; i < r->n; i++) {
@@ -191,7 +238,7 @@ static void linearity(struct an_canvas *canvas, const struct an_gauge_result *r,
             line_y[k][i] = at(&y, inside);
         }
     }
-    tell_ends(canvas, &y, left);
+    tell_values(canvas, &y, left);
     an_draw_rectangle(canvas, &field, AN_PALE, 0.35);
     an_draw_dashes(canvas, field.x, at(&y, 0.0), field.x + field.width, at(&y, 0.0), 0.9, 4, 2,
                    AN_FENCE);
@@ -207,6 +254,7 @@ static void linearity(struct an_canvas *canvas, const struct an_gauge_result *r,
                                 text);
         }
     }
+    tell_across(canvas, &field, "reference", unit, arena);
 }
 
 /* ---- sorting: what each said of each part ----------------------------------------------------------------------- */
@@ -240,9 +288,9 @@ static double sorting_row(const struct an_gauge_result *r)
 double an_gauge_picture_height(const struct an_gauge_result *r)
 {
     const double rows = (double)(r->person_count * r->repeats);
-    return r->record->kind == AN_GAUGE_SORTING     ? rows * sorting_row(r) + 22
+    return r->record->kind == AN_GAUGE_SORTING     ? rows * sorting_row(r) + 33
            : r->record->kind == AN_GAUGE_STABILITY ? AN_STABILITY_PICTURE_PT
-                                                   : 210;
+                                                   : 218;
 }
 
 static void sorting(struct an_canvas *canvas, const struct an_gauge_result *r,
@@ -263,17 +311,27 @@ static void sorting(struct an_canvas *canvas, const struct an_gauge_result *r,
                                             height - 1.6};
                 const bool wrong = r->standard && word != r->standard[p];
                 an_draw_rectangle(canvas, &cell, AN_GREY, shade_of(r, word));
-                if (wrong) {
+                if (wrong) { /* the stroke tells it in grey, too */
+                    const enum an_ink ink = shade_of(r, word) > 0.4 ? AN_PAPER : AN_SIGNAL;
+                    an_draw_line(canvas, cell.x + 2, cell.y + cell.height - 2,
+                                 cell.x + cell.width - 2, cell.y + 2, 1.0, ink);
                     an_draw_frame(canvas, &cell, 1.2, AN_SIGNAL);
                 }
             }
         }
     }
-    tell_words(canvas, r, left, box->x + box->width,
-               box->y + 9 + (double)(r->person_count * r->repeats) * height);
+    const double bottom = box->y + 4 + (double)(r->person_count * r->repeats) * height;
+    const size_t every = width >= 20 ? 1 : width >= 4 ? 5 : 10;
+    for (size_t p = 0; p < r->part_count; p++) {
+        if (p == 0 || (p + 1) % every == 0) {
+            an_text_draw_fitted(canvas, left + ((double)p + 0.5) * width - 20, bottom + 8, 40,
+                                &small_centre, r->parts[p]);
+        }
+    }
+    tell_words(canvas, r, left, box->x + box->width, bottom + 14);
 }
 
-void an_gauge_picture(struct an_canvas *canvas, const struct an_gauge_result *r,
+void an_gauge_picture(struct an_canvas *canvas, const struct an_gauge_result *r, const char *unit,
                       const struct an_box *box, struct an_arena *arena)
 {
     switch (r->record->kind) {
@@ -284,7 +342,7 @@ void an_gauge_picture(struct an_canvas *canvas, const struct an_gauge_result *r,
         bias(canvas, r, box, arena);
         break;
     case AN_GAUGE_LINEARITY:
-        linearity(canvas, r, box, arena);
+        linearity(canvas, r, unit, box, arena);
         break;
     case AN_GAUGE_SORTING:
         sorting(canvas, r, box);
@@ -350,8 +408,10 @@ static size_t list_bars(const struct an_gauge_result *r, struct an_arena *arena,
             const double value = t ? x->of_tolerance : x->of_study;
             const double lower = t ? x->of_tolerance_lower : x->of_study_lower;
             const double upper = t ? x->of_tolerance_upper : x->of_study_upper;
-            bars[count++] = (struct bar){sources[i].name, value, lower, upper,
-                                         bound_words(arena, value, lower, upper)};
+            const bool left_out = sources[i].source == AN_GAUGE_INTERACTION && r->study.pooled;
+            bars[count++] = (struct bar){
+                sources[i].name, left_out ? (double)NAN : value, lower, upper,
+                left_out ? "pooled with repeats" : bound_words(arena, value, lower, upper)};
         }
     } else if (r->record->kind == AN_GAUGE_SORTING) {
         for (size_t o = 0; o < r->person_count && count + 3 < room; o++) {

@@ -4,6 +4,8 @@
 
 #include "andamento/base/digest.h"
 
+#include <string.h>
+
 const struct an_type an_lone_lead = {13.0, AN_BOLD, AN_INK, AN_LEFT};
 const struct an_type an_lone_body = {8.5, AN_REGULAR, AN_INK, AN_LEFT};
 const struct an_type an_lone_small = {7.5, AN_REGULAR, AN_GREY, AN_LEFT};
@@ -48,23 +50,40 @@ double an_lone_foot_height(size_t lines)
     return 2.0 + 11.0 * (double)lines;
 }
 
+/* The first 16 characters large, so that a person can compare them; then all. */
+static void draw_root(struct an_lone_page *page, double x, double baseline)
+{
+    static const struct an_type large = {10.0, AN_BOLD, AN_INK, AN_LEFT};
+    static const struct an_type full = {7.0, AN_REGULAR, AN_GREY, AN_RIGHT};
+    const char *first = an_lone_text(page, an_arena_printf(page->arena, "%.16s", page->root));
+    const double used = an_text_draw_baseline(page->canvas, x, baseline, &large, first);
+    const double left = x + used + 8;
+    an_text_draw_fitted(page->canvas, left, baseline, page->x + page->width - left, &full,
+                        page->root);
+}
+
 void an_lone_foot(struct an_lone_page *page, const char *const lines[], size_t count)
 {
     const double bottom = page->paper->height_pt - page->paper->margin_pt;
     const double top = bottom - an_lone_foot_height(count);
     an_draw_line(page->canvas, page->x, top, page->x + page->width, top, 0.5, AN_RAIL);
     for (size_t i = 0; i < count; i++) {
-        an_text_draw_fitted(page->canvas, page->x, bottom - 3.0 - 11.0 * (double)(count - 1 - i),
-                            page->width, &an_lone_note, an_lone_text(page, lines[i]));
+        const double baseline = bottom - 3.0 - 11.0 * (double)(count - 1 - i);
+        const double used = an_text_draw_fitted(page->canvas, page->x, baseline, page->width,
+                                                &an_lone_note, an_lone_text(page, lines[i]));
+        if (lines[i] && lines[i] == page->ledger) {
+            draw_root(page, page->x + used + 3, baseline);
+        }
     }
 }
 
 const char *an_lone_ledger(struct an_lone_page *page, const struct an_ledger_head *head)
 {
     char hex[65];
-    return an_lone_text(page, an_arena_printf(page->arena, "ledger of %llu entries, root %s",
-                                              (unsigned long long)head->size,
-                                              an_sha256_hex(&head->root, hex)));
+    (void)memcpy(page->root, an_sha256_hex(&head->root, hex), sizeof page->root);
+    page->ledger = an_lone_text(page, an_arena_printf(page->arena, "ledger of %llu entries, root ",
+                                                      (unsigned long long)head->size));
+    return page->ledger;
 }
 
 void an_lone_heading(struct an_lone_page *page, const char *text)

@@ -19,6 +19,8 @@ struct an_lone_page {
     const struct an_paper *paper;
     double x, width, y; /* of the pen */
     bool failed;        /* memory was out */
+    const char *ledger; /* the line of the foot that tells its head, */
+    char root[65];      /* which is written large, then in full */
 };
 extern const struct an_type an_lone_lead, an_lone_body, an_lone_small, an_lone_note;
 

@@ -145,6 +145,12 @@ static void files_table(struct an_book *book)
     }
     const struct an_table table = {columns, COLUMNS, cells, data->held_file_count, NULL, 8.0};
     an_book_table(book, "Files held whole", &table);
+    if (data->held_files_more) {
+        an_book_say(
+            book, AN_TYPE_STRONG, 6,
+            an_arena_printf(book->arena, "and %s: 'andamento held' lists all.",
+                            an_say_many(book->arena, (int64_t)data->held_files_more, "more file")));
+    }
 }
 
 static const char *lead_of(struct an_book *book)
@@ -173,9 +179,34 @@ static const char *lead_of(struct an_book *book)
     const char *whole =
         data->held_file_count
             ? an_arena_printf(arena, ", %s held whole",
-                              an_say_many(arena, (int64_t)data->held_file_count, "file"))
+                              an_say_many(arena,
+                                          (int64_t)(data->held_file_count + data->held_files_more),
+                                          "file"))
             : "";
     return an_arena_printf(arena, "%s; %s%s; %s.", came, kept, whole, voices);
+}
+
+/* Corrections and what files told of themselves; what finds no room is counted, never dropped. */
+static void list_noted(struct an_book *book, size_t most)
+{
+    const struct an_text_list *noted = &book->data->noted;
+    if (!noted->count) {
+        return;
+    }
+    an_book_heading(book, "Noted");
+    for (size_t i = 0; i < noted->count && i < most; i++) {
+        an_book_say(book, AN_TYPE_SMALL, 2, an_book_text(book, noted->at[i]));
+    }
+    if (noted->count > most) {
+        an_book_say(
+            book, AN_TYPE_STRONG, 2,
+            an_arena_printf(book->arena,
+                            "and %s: the page intake of the report definition allows %zu "
+                            "('most'); 'andamento correct list' tells all corrections.",
+                            an_say_many(book->arena, (int64_t)(noted->count - most), "more note"),
+                            most));
+    }
+    book->y += 6;
 }
 
 void an_compose_intake(struct an_book *book, const struct an_report_page *page)
@@ -193,9 +224,7 @@ void an_compose_intake(struct an_book *book, const struct an_report_page *page)
         an_book_mark(book, "held-files");
         files_table(book);
     }
-    for (size_t i = 0; i < book->data->noted.count; i++) {
-        an_book_say(book, AN_TYPE_NOTE, 2, an_book_text(book, book->data->noted.at[i]));
-    }
+    list_noted(book, page->most);
     an_book_say(book, AN_TYPE_NOTE, 0,
                 "Rows = taken + duplicate + held + blank. Held rows are kept as they came, with "
                 "line and reason; they are in no chart. A file of which no time could be read "

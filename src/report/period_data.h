@@ -171,7 +171,7 @@ struct an_period_data {
     struct an_held_reason *held;
     size_t held_count;
     struct an_file *held_files;
-    size_t held_file_count;
+    size_t held_file_count, held_files_more; /* listed; held beside those */
     struct an_text_list noted; /* gauges past calibration, late evidence, files that never came */
     struct an_text_list no_limits; /* titles of streams with samples, without locked limits */
     struct an_text_list absent;    /* sent samples in the days before, none in this period */

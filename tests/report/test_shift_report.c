@@ -189,6 +189,39 @@ START_TEST(what_does_not_fit_is_listed)
 }
 END_TEST
 
+/* 43 notes on a page that takes 40, and of files held whole more than are listed: both counts are told. */
+START_TEST(what_is_left_out_is_counted)
+{
+    const struct invented how = {.signals = 1, .quiet_streams = 2};
+    struct an_period_data *data = invented_shift(arena, line, &definition, &how);
+    const char *notes[43];
+    struct an_error err = {0};
+    int pages = -1;
+    for (size_t i = 0; i < 43; i++) {
+        notes[i] = an_arena_printf(arena, "edge: gauge R-%02zu was due", i + 1);
+    }
+    data->noted = (struct an_text_list){notes, 43};
+    data->held_files_more = 7;
+    char *path = fresh_path(arena, "shift.pdf");
+    ck_assert_msg(!an_report_compose(data, path, &an_paper_a4, &pages, &err), "%s", err.text);
+    bool last = false, beyond = false, notes_left = false, files_left = false;
+    for (int page = 1; page <= pages; page++) {
+        const char *text = pdf_text(arena, path, page);
+        if (!text) {
+            pages = 0; /* no poppler here */
+            break;
+        }
+        last = last || strstr(text, "gauge R-40 was due");
+        beyond = beyond || strstr(text, "gauge R-41 was due");
+        notes_left = notes_left || strstr(text, "and 3 more notes");
+        files_left = files_left || strstr(text, "and 7 more files: 'andamento held' lists all");
+    }
+    ck_assert(pages == 0 || (last && !beyond && notes_left));
+    ck_assert(pages == 0 || !data->held_file_count || files_left);
+    remove_folder(path);
+}
+END_TEST
+
 START_TEST(paper_sizes)
 {
     const struct invented how = {.signals = 1, .quiet_streams = 3};
@@ -498,6 +531,7 @@ int main(void)
                         (int)(sizeof page_rows / sizeof page_rows[0]));
     tcase_add_test(pages, page_one_answers);
     tcase_add_test(pages, what_does_not_fit_is_listed);
+    tcase_add_test(pages, what_is_left_out_is_counted);
     tcase_add_loop_test(pages, paper_sizes, 0, 2);
     suite_add_tcase(suite, pages);
     TCase *file = tcase_create("file");
