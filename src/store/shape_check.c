@@ -4,6 +4,7 @@
  * indexes, triggers and views as its format has them. Must never change it.
  */
 #include "andamento/store/verify.h"
+#include "store/constraint_check.h"
 #include "store/handle.h"
 #include "store/migrate.h"
 
@@ -25,10 +26,10 @@ static enum an_status each_row(struct an_store *store, const char *sql, const ch
         const char *said = rc == SQLITE_ROW ? (const char *)sqlite3_column_text(stmt, 0) : NULL;
         if (rc == SQLITE_ROW && !(good && said && strcmp(said, good) == 0)) {
             char text[400];
+            const long long row = /* a table without rowid has none */
+                sqlite3_column_count(stmt) > 1 ? sqlite3_column_int64(stmt, 1) : 0;
             (void)snprintf(text, sizeof text, "%s: %s%s%.0lld", words, said ? said : "?",
-                           sqlite3_column_count(stmt) > 1 ? ", row " : "",
-                           sqlite3_column_count(stmt) > 1 ? (long long)sqlite3_column_int64(stmt, 1)
-                                                          : 0LL);
+                           row ? ", row " : "", row);
             finding(context, text);
         }
     }
@@ -125,6 +126,29 @@ static void compare(const struct an_text *is, const struct an_text *wanted, an_f
     }
 }
 
+/* Rows against the constraints that the wanted tables have. */
+static enum an_status check_constraints(struct an_store *store, const struct an_text *wanted,
+                                        an_finding *finding, void *context, struct an_error *err)
+{
+    const char *at = an_text_of(wanted);
+    const char *end = at + wanted->length;
+    enum an_status st = AN_OK;
+
+    while (!st && at < end) {
+        char name[200];
+        const size_t step = object_at(at, name);
+        const char *tab = strchr(at, '\t');
+        tab = tab ? strchr(tab + 1, '\t') : NULL;
+        const char *sql = tab ? strchr(tab + 1, '\t') : NULL; /* type, name, table, sql */
+
+        if (sql && strncmp(name, "table ", 6) == 0) {
+            st = an_table_constraints_check(store, name + 6, sql + 1, finding, context, err);
+        }
+        at += step;
+    }
+    return st;
+}
+
 /* What neither a file's digest nor an original's hash tells. */
 static const struct {
     const char *sql, *words;
@@ -172,6 +196,7 @@ enum an_status an_store_shape_check(struct an_store *store, an_finding *finding,
     st = st ? st : wanted_schema(&wanted, err);
     if (!st) {
         compare(&is, &wanted, finding, context);
+        st = check_constraints(store, &wanted, finding, context, err);
     }
     for (size_t i = 0; !st && i < sizeof counts / sizeof *counts; i++) {
         st = each_row(store, counts[i].sql, NULL, counts[i].words, finding, context, err);

@@ -37,8 +37,8 @@ tile() { echo "$tiles" | sed -n "$1p"; }
 late_tile=$(echo "$tiles" | grep -Fx "$(grep -rhoF "$tiles" later | sort | uniq -c | sort -n |
     awk 'END { print $2 }')")
 batch=$("$a" trace "$wall" --up --kind epi_run --sums --csv | awk -F, '$2 == "epi_run" { print $3; exit }')
-wafer=$("$a" trace "$(tile 1)" --up --kind wafer --sums --csv | awk -F, '$2 == "wafer" { print $3; exit }')
-ok 'a batch and a wafer are in it' test -n "$batch" -a -n "$wafer"
+carrier=$("$a" trace "$(tile 1)" --up --kind carrier --sums --csv | awk -F, '$2 == "carrier" { print $3; exit }')
+ok 'a batch and a carrier are in it' test -n "$batch" -a -n "$carrier"
 
 tell() { # folder, options
     mkdir -p "$1"
@@ -46,7 +46,7 @@ tell() { # folder, options
     shift
     "$a" report wall "$wall" -o "$folder/wall.pdf" --tile "$(tile 2)" "$@" >/dev/null 2>&1
     "$a" report batch "$batch" -o "$folder/batch.pdf" "$@" >/dev/null 2>&1
-    "$a" report batch "wafer:$wafer" -o "$folder/wafer.pdf" "$@" >/dev/null 2>&1
+    "$a" report batch "carrier:$carrier" -o "$folder/carrier.pdf" "$@" >/dev/null 2>&1
     for n in 1 2 3 4; do
         "$a" report tile "$(tile $n)" -o "$folder/tile-$n.pdf" "$@" >/dev/null 2>&1
         "$a" trace "$(tile $n)" "$@" >"$folder/trace-tile-$n"

@@ -251,6 +251,22 @@ static const struct {
      " VALUES (2, 1, 1)",
      "the numbers of releases have a gap"},
     {"DROP TRIGGER file_no_update; UPDATE file SET round = 7", "the round is not the one"},
+    /* SQLite's integrity check leaves constraints out where a connection only reads */
+    {"PRAGMA ignore_check_constraints = ON; DROP TRIGGER file_no_update; UPDATE file SET state = 7",
+     "table file: 1 row breaks the constraint (state IN (0, 1)), the first is 1"},
+    {"PRAGMA ignore_check_constraints = ON; DROP TRIGGER file_no_update;"
+     " UPDATE file SET blank = blank + 1",
+     "breaks the constraint (rows_in = taken + duplicate + held + blank)"},
+    {"PRAGMA ignore_check_constraints = ON; DROP TRIGGER hit_no_update; UPDATE hit SET side = 4",
+     "the constraint (side IN (-1, 0, 1))"},
+    /* the constraint is the format's, not the one that the store tells */
+    {"PRAGMA writable_schema = ON; UPDATE sqlite_schema SET sql ="
+     " replace(sql, 'CHECK (side IN (-1, 0, 1))', '') WHERE name = 'hit';"
+     " PRAGMA writable_schema = RESET; DROP TRIGGER hit_no_update; UPDATE hit SET side = 4",
+     "the constraint (side IN (-1, 0, 1))"},
+    {"PRAGMA foreign_keys = OFF; PRAGMA ignore_check_constraints = ON;"
+     " INSERT INTO retention_file VALUES (1, 5, 1, 1, 1, zeroblob(32))",
+     "table retention_file: 1 row breaks the constraint (kind IN (1, 2)), the first is 1"},
 };
 
 START_TEST(shape)
