@@ -12,7 +12,7 @@ CREATE TABLE signing_key (
     public_key BLOB NOT NULL CHECK (length(public_key) = 32), -- Ed25519 (RFC 8032)
     known_us INTEGER NOT NULL,     -- when it was recorded
     author TEXT NOT NULL CHECK (author <> ''), -- whose it is: it signs acts of this author only
-    reason TEXT,                   -- why, or how it was handed over; NULL: not told
+    reason TEXT NOT NULL CHECK (reason <> ''), -- how it was handed over, or why it is a new one
     system_user TEXT NOT NULL,     -- account that recorded it
     host TEXT NOT NULL,            -- machine on which it was recorded
     entry INTEGER NOT NULL REFERENCES ledger (entry) -- its ledger entry

@@ -60,9 +60,10 @@ static void put_key(struct an_cli *cli, struct an_json *json, const struct an_si
 static enum an_exit run_add(struct an_cli *cli)
 {
     const char *path = cli->options.operands[0];
-    struct an_signing_key key = {.reason = an_option_value(&cli->options, "reason")};
+    struct an_signing_key key = {0};
     enum an_status st = wanted(cli, "author", "whose it is", &key.author);
 
+    st = st ? st : wanted(cli, "reason", "how it was handed over, or why it is new", &key.reason);
     st = st ? st : read_public(cli, path, &key.key);
     st = st ? st : an_cli_open(cli, AN_STORE_WRITE, false);
     st = st ? st : an_store_add_key(cli->store, &key, &cli->err);
@@ -85,7 +86,7 @@ static enum an_exit run_add(struct an_cli *cli)
 
 static const struct an_option add_options[] = {
     {"author", 0, "NAME", "whose key it is, written as in the acts it is to sign (required)"},
-    {"reason", 0, "TEXT", "how it was handed over, or why there is a new one"},
+    {"reason", 0, "TEXT", "how it was handed over, or why it is new (required)"},
     AN_OPTION_END,
 };
 
@@ -93,7 +94,7 @@ const struct an_command an_command_key_add = {
     .name = "key add",
     .operands = "PUBFILE",
     .summary = "record an author's public key, so that acts can be signed with its private half",
-    .example = "andamento key add manager.key.pub --author 'Q. Manager'",
+    .example = "andamento key add manager.key.pub --author 'Q. Manager' --reason 'given in person'",
     .more =
         "PUBFILE is the public key in PEM, as 'key new' or openssl writes it. From then on each act\n"
         "of that author can be signed with --key FILE. A new key in the place of an old one: add\n"
@@ -197,7 +198,7 @@ static void key_row(struct an_cli *cli, struct an_cli_table *table,
     an_cli_cellf(table, "%lld", (long long)key->acts);
     an_cli_cellf(table, "%lld", (long long)key->heads);
     an_cli_signed_cell(cli, table, key->signed_key);
-    an_cli_cell(table, key->reason ? key->reason : none);
+    an_cli_cell(table, key->reason);
 }
 
 static enum an_exit run_list(struct an_cli *cli)

@@ -170,11 +170,8 @@ enum an_status an_store_add_key(struct an_store *store, struct an_signing_key *k
 {
     bool own = false;
 
-    if (!is_told(key->author)) {
-        return an_fail(err, AN_BAD_USAGE, "a key wants its author: whose it is");
-    }
-    if (!is_told(key->reason)) {
-        key->reason = NULL;
+    if (!is_told(key->author) || !is_told(key->reason)) {
+        return an_fail(err, AN_BAD_USAGE, "recording a key wants its author and a reason");
     }
     enum an_status st = an_store_enter(store, &own, err);
     if (st) {

@@ -40,6 +40,9 @@ link=$(ask "SELECT c.kind || ':' || c.serial || ' --was ' || p.kind || ':' || p.
     GROUP BY k.child_id, k.parent_id HAVING count(*) = 1 LIMIT 1")
 held=$(ask 'SELECT code FROM file WHERE state = 1 ORDER BY file_id DESC LIMIT 1')
 
+"$a" key new some.key >/dev/null
+key=$(openssl pkey -pubin -in some.key.pub -outform DER | sha256sum | cut -c1-16)
+
 # ---- the list: table, then the command with what else it needs; a reason is added to each --------------
 cat >acts <<END
 limits_lock|limits lock|$stream
@@ -52,12 +55,18 @@ correction|correct parent|$link --is none
 correction|correct unit|$file $characteristic --factor 2
 correction|correct withdraw|--sample $sample
 correction|correct undo|1
+signing_key|key add|some.key.pub
+key_retirement|key retire|$key
 END
 same 'every command that takes an author is listed' \
     "$("$a" --help | sed -n '/^  [a-z]/p' | cut -c3-18 | sed 's/ *$//' | while read -r command; do
         # shellcheck disable=SC2086
         "$a" $command --help | grep -q -- '--author' && echo "$command"
     done | sort | tr '\n' ,)" "$(cut -d'|' -f2 acts | sort -u | tr '\n' ,)"
+while IFS='|' read -r table command rest; do
+    # shellcheck disable=SC2086
+    ok "$command can be signed" sh -c '"$@" | grep -q -- "--key FILE"' sh "$a" $command --help
+done <acts
 same 'every table with an author is listed' \
     "$(ask "SELECT m.name FROM sqlite_schema m JOIN pragma_table_info(m.name) c
         WHERE m.type = 'table' AND c.name = 'author' ORDER BY 1" | tr '\n' ,)" \

@@ -99,7 +99,7 @@ enum an_status decide_keys(struct an_store *store, struct an_error *err)
     struct an_text open[2] = {{0}};
     struct an_text note = {0};
     struct an_signing_key keys[2] = {{.author = "B. Person", .reason = "her first"},
-                                     {.author = "B. Person"}};
+                                     {.author = "B. Person", .reason = "yearly"}};
     struct an_ledger_head head;
     struct an_signed_head put;
     char retired[AN_KEY_NAME_ROOM];

@@ -18,16 +18,15 @@ struct an_signing_key {
     int64_t key_no, known_us;
     char key_id[AN_KEY_NAME_ROOM]; /* an_key_name() of key; set by the store */
     struct an_public_key key;
-    const char *author;             /* whose it is */
-    const char *reason;             /* NULL: not told */
+    const char *author, *reason;    /* whose it is; how it was handed over, or why it is new */
     const char *system_user, *host; /* reading only, as what follows */
     int64_t retired_us;             /* AN_NO_INSTANT: in force */
     const char *retired_by, *retired_because;
     int64_t acts, heads;    /* signed with it */
     const char *signed_key; /* with which its recording was signed; NULL: with none */
 };
-/* Records the key of `author`. Own transaction, unless one is open. AN_BAD_USAGE: no author, or the
- * key was recorded already; AN_BAD_INPUT: a key for which anybody can sign. */
+/* Records the key of `author`. Own transaction, unless one is open. AN_BAD_USAGE: no author, no
+ * reason, or the key was recorded already; AN_BAD_INPUT: a key for which anybody can sign. */
 AN_CHECKED enum an_status an_store_add_key(struct an_store *store, struct an_signing_key *key,
                                            struct an_error *err);
 /* key_id: its first digits will do (four at least), if no other key begins so; the whole id is put
