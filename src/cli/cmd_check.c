@@ -3,6 +3,7 @@
 #include "cli/commands.h"
 #include "judge/judge.h"
 
+#include <math.h>
 #include <stdint.h>
 
 static void print_json(struct an_cli *cli, const struct an_check_result *result,
@@ -42,8 +43,9 @@ static void print_csv(struct an_cli *cli, const struct an_signal *signals, size_
         an_cli_cell(&table, s->code);
         an_cli_cell(&table, an_instant_rfc3339(s->onset_us, text));
         an_cli_cell(&table, an_instant_rfc3339(s->record.signal_us, text));
-        an_cli_cell(&table, an_number_shortest(s->size, number));
-        an_cli_cell(&table, an_number_shortest(s->size_sigmas, number));
+        an_cli_cell(&table, isfinite(s->size) ? an_number_shortest(s->size, number) : "");
+        an_cli_cell(&table,
+                    isfinite(s->size_sigmas) ? an_number_shortest(s->size_sigmas, number) : "");
         an_cli_cellf(&table, "%zu", s->item_count);
         an_cli_cellf(&table, "%zu", s->product_in_next);
         an_cli_cell(&table, s->sentence);

@@ -80,7 +80,7 @@ static void rules_text(const struct an_judged_point *point, int panel,
                        const struct an_rule_choice *choice, char text[128])
 {
     text[0] = '\0';
-    for (int r = 0; r < AN_RULE_COUNT; r++) {
+    for (int r = 0; r < AN_RULE_TOLD; r++) {
         char code[16];
         if (point->hit_rules[panel] >> r & 1U) {
             const size_t used = strlen(text);

@@ -6,6 +6,7 @@
 #include "cli/signing.h"
 #include "judge/expected.h"
 #include "judge/judge.h"
+#include "judge/scale.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -38,6 +39,66 @@ static void json_model(struct an_json *json, const struct an_limits *limits)
     an_json_put_number(json, "centre_half_width", limits->centre_half_width);
 }
 
+static void json_scale(struct an_cli *cli, struct an_json *json, const struct an_limits *limits)
+{
+    const struct an_limits_scale *scale = &limits->scale;
+    const struct an_transform *t = &scale->transform;
+    const struct an_panel_point usual = an_chart_usual(&limits->model);
+    if (t->scale == AN_SCALE_NONE) {
+        return;
+    }
+    an_json_key(json, "scale");
+    an_json_object(json);
+    an_json_put_string(json, "of", an_scale_words(scale, cli->arena));
+    an_json_put_string(json, "kind", t->scale == AN_SCALE_JOHNSON ? "johnson" : "box_cox");
+    an_json_put_bool(json, "found", scale->automatic);
+    if (t->scale == AN_SCALE_JOHNSON) {
+        an_json_put_string(json, "shape", an_shape_name(t->fit.shape));
+        for (size_t i = 0; i < an_shape_parameters(t->fit.shape); i++) {
+            an_json_put_number(json, an_shape_parameter(t->fit.shape, i), t->fit.par[i]);
+        }
+    } else {
+        an_json_put_number(json, "power", t->lambda);
+        an_json_put_number(json, "shift", t->shift);
+        an_json_put_number(json, "likeliest_power", scale->likeliest);
+        an_json_put_number(json, "power_lower", scale->lower);
+        an_json_put_number(json, "power_upper", scale->upper);
+    }
+    an_json_put_number(json, "readings", scale->readings);
+    an_json_put_number(json, "normality_a2_star_before", scale->before.a2_star);
+    an_json_put_number(json, "normality_p_before", scale->before.p);
+    an_json_put_number(json, "normality_a2_star_after", scale->after.a2_star);
+    an_json_put_number(json, "normality_p_after", scale->after.p);
+    an_json_put_number(json, "lcl_in_unit", an_scale_back(scale, usual.lcl));
+    an_json_put_number(json, "centre_in_unit", an_scale_back(scale, usual.centre));
+    an_json_put_number(json, "ucl_in_unit", an_scale_back(scale, usual.ucl));
+    an_json_end(json, '}');
+}
+
+/* The scale of a stream's limits in words, below a table. */
+static enum an_status tell_scale(struct an_cli *cli, struct an_text *text,
+                                 const struct an_stream *stream, const struct an_limits *limits)
+{
+    const struct an_station *station = NULL;
+    const struct an_characteristic *c = NULL;
+    const char *purpose = NULL;
+    if (!an_is_scaled(limits)) {
+        return AN_OK;
+    }
+    (void)an_judge_resolve(cli->line, stream, &station, &c, &purpose, cli->arena);
+    const char *words = an_scale_words(&limits->scale, cli->arena);
+    const char *back = an_scale_limits_back(limits, c ? c->unit : "", cli->arena);
+    const char *story = an_scale_story(&limits->scale, cli->arena);
+    if (!words || !back || !story) {
+        return an_fail(&cli->err, AN_NO_MEMORY, "out of memory");
+    }
+    an_text_addf(text,
+                 "%s: the chart is on the scale of %s; limits carried back: %s\n"
+                 "%s: %s\n",
+                 stream->name, words, back, stream->name, story);
+    return AN_OK;
+}
+
 /* expected, doubt: of the limits, or NULL */
 static void json_limits(struct an_cli *cli, struct an_json *json, const struct an_stream *stream,
                         const struct an_limits *limits,
@@ -58,6 +119,7 @@ static void json_limits(struct an_cli *cli, struct an_json *json, const struct a
     an_json_put_string(json, "stream", stream->name);
     an_json_put_string(json, "state", limits->state == AN_LIMITS_LOCKED ? "locked" : "proposed");
     json_model(json, limits);
+    json_scale(cli, json, limits);
     an_cli_json_time(cli, json, "baseline_from", limits->baseline_from_us);
     an_cli_json_time(cli, json, "baseline_until", limits->baseline_until_us);
     an_cli_json_time(cli, json, "proposed_at", limits->known_us);
@@ -183,23 +245,24 @@ static enum an_status read_exclusions(struct an_cli *cli, struct an_baseline_cho
 struct proposals {
     struct an_json json;
     struct an_cli_table table;
-    struct an_text warnings;
+    struct an_text warnings, scales;
     size_t made, failed, warned;
 };
 
-static void tell_proposal(struct an_cli *cli, struct proposals *p, const struct an_stream *stream,
-                          const struct an_limits *limits)
+static enum an_status tell_proposal(struct an_cli *cli, struct proposals *p,
+                                    const struct an_stream *stream, const struct an_limits *limits)
 {
     p->made++;
     p->warned += limits->warning_count > 0;
     if (cli->format == AN_FORMAT_JSON) {
         json_limits(cli, &p->json, stream, limits, NULL, NULL);
-        return;
+        return AN_OK;
     }
     limit_row(cli, &p->table, stream, limits, NULL);
     for (size_t i = 0; i < limits->warning_count; i++) {
         an_text_addf(&p->warnings, "%s: %s\n", stream->name, limits->warnings[i]);
     }
+    return tell_scale(cli, &p->scales, stream, limits);
 }
 
 static bool is_excluded(const struct an_baseline_choice *choice, int64_t sample_id)
@@ -259,6 +322,9 @@ static enum an_exit finish_proposals(struct an_cli *cli, struct proposals *p)
         if (!cli->quiet && p->warnings.length) {
             (void)fputs(an_text_of(&p->warnings), stderr);
         }
+        if (cli->format == AN_FORMAT_TABLE && p->scales.length) {
+            an_text_addf(&cli->out, "\n%s", an_text_of(&p->scales));
+        }
         if (cli->format == AN_FORMAT_TABLE) {
             an_text_addf(&cli->out,
                          "\nlimits proposed for %zu stream%s%s; put them in force with 'andamento "
@@ -268,6 +334,7 @@ static enum an_exit finish_proposals(struct an_cli *cli, struct proposals *p)
         }
     }
     an_text_free(&p->warnings);
+    an_text_free(&p->scales);
     an_text_free(&p->table.cells);
     if (!p->made) {
         return AN_EXIT_INPUT;
@@ -315,14 +382,16 @@ static enum an_exit run_propose(struct an_cli *cli)
         } else if (st) {
             an_text_clear(&cli->out);
             an_text_free(&p.warnings);
+            an_text_free(&p.scales);
             an_text_free(&p.table.cells);
             return an_cli_failed(cli, st);
         } else {
-            tell_proposal(cli, &p, &streams[i], &limits);
-            st = tell_suspects(cli, &p, &streams[i], &choice);
+            st = tell_proposal(cli, &p, &streams[i], &limits);
+            st = st ? st : tell_suspects(cli, &p, &streams[i], &choice);
             if (st) {
                 an_text_clear(&cli->out);
                 an_text_free(&p.warnings);
+                an_text_free(&p.scales);
                 an_text_free(&p.table.cells);
                 return an_cli_failed(cli, st);
             }
@@ -447,6 +516,7 @@ static enum an_exit run_show(struct an_cli *cli)
     struct an_json json = {0};
     struct an_expected_cache cache = {0};
     struct an_text doubts = {0};
+    struct an_text scales = {0};
     if (!st && cli->format == AN_FORMAT_JSON) {
         json = an_cli_json_begin(cli, "andamento.limits.1");
         an_json_array(&json);
@@ -477,6 +547,7 @@ static enum an_exit run_show(struct an_cli *cli)
                 an_cli_cellf(&table, "%zu", doubt.count);
                 an_cli_signed_cell(cli, &table, limits[r].signed_key);
                 an_cli_doubt_text(&doubts, &streams[i], &limits[r], &doubt);
+                st = tell_scale(cli, &scales, &streams[i], &limits[r]);
             }
         }
     }
@@ -484,6 +555,7 @@ static enum an_exit run_show(struct an_cli *cli)
         an_text_clear(&cli->out);
         an_text_free(&table.cells);
         an_text_free(&doubts);
+        an_text_free(&scales);
         return an_cli_failed(cli, st);
     }
     if (cli->format == AN_FORMAT_JSON) {
@@ -492,10 +564,14 @@ static enum an_exit run_show(struct an_cli *cli)
     } else {
         an_cli_table_print(cli, &table);
     }
+    if (cli->format == AN_FORMAT_TABLE && scales.length) {
+        an_text_addf(&cli->out, "\n%s", an_text_of(&scales));
+    }
     if (cli->format == AN_FORMAT_TABLE && doubts.length) {
         an_text_addf(&cli->out, "\n%s", an_text_of(&doubts));
     }
     an_text_free(&doubts);
+    an_text_free(&scales);
     return AN_EXIT_DONE;
 }
 

@@ -11,6 +11,7 @@
 #include "judge/limits_json.h"
 #include "judge/positions.h"
 #include "judge/readings.h"
+#include "judge/scale.h"
 #include "judge/stream_by_id.h"
 
 #include <math.h>
@@ -102,36 +103,25 @@ static enum an_status exclude(struct an_baseline *b, const struct an_baseline_ch
     return AN_OK;
 }
 
-static enum an_status learn_places(struct an_store *store, struct an_baseline *b,
-                                   struct an_arena *arena, struct an_limits *limits,
-                                   struct an_error *err)
+/* Offsets of fixed places, and each sample without them. off: not on the scale, NULL: all are. */
+static enum an_status learn_places(struct an_baseline *b, const struct an_site_readings *readings,
+                                   const int off[], struct an_arena *arena,
+                                   struct an_limits *limits, struct an_error *err)
 {
-    struct an_site_readings readings;
     size_t most = 1;
-    enum an_status st = an_site_readings_of(store, b->stream, b->characteristic, b->samples,
-                                            b->count, NULL, arena, &readings, err);
     bool *used = an_arena_alloc(arena, b->count + 1, sizeof *used);
 
-    if (st) {
-        return st;
-    }
     if (!used) {
         return an_fail(err, AN_NO_MEMORY, "out of memory while learning limits");
     }
-    if (readings.dropped_text) {
-        return an_fail(err, AN_TOO_FEW,
-                       "readings of %s in the baseline are %s: its fixed places cannot be learned; "
-                       "choose a later baseline",
-                       b->stream->name, readings.dropped_text);
-    }
     for (size_t i = 0; i < b->count; i++) {
-        const size_t n = readings.first[i + 1] - readings.first[i];
+        const size_t n = readings->first[i + 1] - readings->first[i];
 
         used[i] = !b->charted[i].excluded;
         most = n > most ? n : most;
     }
-    st = an_positions_learn(&readings, b->count, used, arena, &limits->positions,
-                            &limits->position_count, &b->readings_seen);
+    enum an_status st = an_positions_learn(readings, b->count, used, arena, &limits->positions,
+                                           &limits->position_count, &b->readings_seen);
     if (st == AN_TOO_FEW) {
         return an_fail(err, AN_TOO_FEW,
                        "no reading of %s in the baseline has a place in column %s: its fixed "
@@ -143,7 +133,11 @@ static enum an_status learn_places(struct an_store *store, struct an_baseline *b
         return an_fail(err, AN_NO_MEMORY, "out of memory while learning limits");
     }
     for (size_t i = 0; i < b->count; i++) {
-        st = an_positions_adjust(&readings, i, limits->positions, limits->position_count, scratch,
+        if (off && off[i]) {
+            an_scale_off(&b->charted[i]);
+            continue;
+        }
+        st = an_positions_adjust(readings, i, limits->positions, limits->position_count, scratch,
                                  &b->charted[i]);
         if (st) {
             return an_fail(err, st, "sample %lld of %s holds a value that is no number",
@@ -151,6 +145,84 @@ static enum an_status learn_places(struct an_store *store, struct an_baseline *b
         }
     }
     return AN_OK;
+}
+
+/* Every sample as it is charted on the scale, without fixed places. */
+static enum an_status chart_on_scale(struct an_baseline *b, const double value[],
+                                     const size_t first[], const int off[], struct an_error *err)
+{
+    for (size_t i = 0; i < b->count; i++) {
+        const size_t n = off[i] ? 0 : first[i + 1] - first[i];
+        const enum an_status st = an_scale_chart(value + first[i], n, &b->charted[i]);
+
+        if (st) {
+            return an_fail(err, st, "sample %lld of %s holds a value that is no number",
+                           (long long)b->samples[i].sample_id, b->stream->name);
+        }
+    }
+    return AN_OK;
+}
+
+/* The samples' means as readings, one each: where a sample has one reading or is derived. */
+static enum an_status means_of(const struct an_baseline *b, struct an_arena *arena,
+                               struct an_site_readings *readings, struct an_error *err)
+{
+    size_t n = 0;
+
+    *readings =
+        (struct an_site_readings){.value = an_arena_alloc(arena, b->count + 1, sizeof(double)),
+                                  .first = an_arena_alloc(arena, b->count + 2, sizeof(size_t))};
+    if (!readings->value || !readings->first) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory while learning limits");
+    }
+    for (size_t i = 0; i < b->count; i++) {
+        readings->first[i] = n;
+        if (b->charted[i].n >= 1) {
+            readings->value[n++] = b->charted[i].mean;
+        }
+    }
+    readings->first[b->count] = n;
+    return AN_OK;
+}
+
+/* What is learned of single readings: the scale they are put on, the offsets of their places. */
+static enum an_status learn_readings(struct an_store *store, struct an_baseline *b,
+                                     struct an_arena *arena, struct an_limits *limits,
+                                     struct an_error *err)
+{
+    const struct an_characteristic *c = b->characteristic;
+    const bool placed = c->kind == AN_MEASURED && c->position_column;
+    const bool scaled = c->scale.scale != AN_SCALE_NONE;
+    struct an_site_readings readings = {0};
+    int *off = NULL;
+    bool several = false;
+
+    if (!placed && !scaled) {
+        return AN_OK;
+    }
+    for (size_t i = 0; i < b->count; i++) {
+        several = several || b->charted[i].n > 1;
+    }
+    enum an_status st = c->kind == AN_MEASURED && (placed || several)
+                            ? an_site_readings_of(store, b->stream, c, b->samples, b->count, NULL,
+                                                  arena, &readings, err)
+                            : means_of(b, arena, &readings, err);
+    if (!st && readings.dropped_text) {
+        st = an_fail(err, AN_TOO_FEW,
+                     "readings of %s in the baseline are %s: its %s cannot be learned; choose a "
+                     "later baseline",
+                     b->stream->name, readings.dropped_text, placed ? "fixed places" : "scale");
+    }
+    if (!st && scaled) {
+        off = an_arena_alloc(arena, b->count + 1, sizeof *off);
+        st = off ? an_scale_find(b, readings.value, readings.first, &limits->scale, off, arena, err)
+                 : an_fail(err, AN_NO_MEMORY, "out of memory while learning limits");
+    }
+    if (st) {
+        return st;
+    }
+    return placed ? learn_places(b, &readings, off, arena, limits, err)
+                  : chart_on_scale(b, readings.value, readings.first, off, err);
 }
 
 /* Samples that cannot teach are passed over (not kept in the list of the named). */
@@ -347,9 +419,7 @@ enum an_status an_baseline_learn(struct an_store *store, const struct an_line *l
             : an_second_of(store, stream, b->characteristic, b->samples, b->count, b->charted,
                            arena, err);
     st = st ? st : exclude(b, choice, arena, limits, err);
-    if (!st && b->characteristic->kind == AN_MEASURED && b->characteristic->position_column) {
-        st = learn_places(store, b, arena, limits, err);
-    }
+    st = st ? st : learn_readings(store, b, arena, limits, err);
     st = st ? st : count_usable(b, limits, err);
     st = st ? st : learn(b, limits, arena, err);
     if (!st) {

@@ -12,6 +12,7 @@
 #include "judge/baseline.h"
 #include "judge/judging.h"
 #include "judge/learn_other.h"
+#include "judge/scale.h"
 #include "judge/shown.h"
 
 #include <math.h>
@@ -295,8 +296,13 @@ static enum an_status look_resolution(struct look *look)
             look->b->samples[i].decimals > decimals ? look->b->samples[i].decimals : decimals;
     }
     const double step = an_decimal_value(1, decimals) * fabs(isfinite(c->factor) ? c->factor : 1);
-    const double sigma =
+    double sigma =
         isfinite(m->sigma_within) && m->sigma_within > 0 ? m->sigma_within : m->sigma_level;
+    if (an_is_scaled(look->limits)) { /* about the centre, in the unit */
+        const struct an_limits_scale *scale = &look->limits->scale;
+        sigma =
+            (an_scale_back(scale, m->centre + sigma) - an_scale_back(scale, m->centre - sigma)) / 2;
+    }
     if (step <= sigma) { /* a step above one sigma spoils ranges: common practice, no source */
         return AN_OK;
     }
@@ -478,6 +484,18 @@ static enum an_status look_weighted_counts(struct look *look)
     return st || !text ? st : warn(look, text);
 }
 
+static enum an_status look_scale(struct look *look)
+{
+    const char *texts[2];
+    size_t count = 0;
+    enum an_status st = an_scale_warnings(&look->limits->scale, look->arena, texts, &count);
+
+    for (size_t i = 0; !st && i < count; i++) {
+        st = warn(look, texts[i]);
+    }
+    return st;
+}
+
 enum an_status an_baseline_look(const struct an_baseline *baseline, struct an_limits *limits,
                                 struct an_arena *arena)
 {
@@ -485,6 +503,7 @@ enum an_status an_baseline_look(const struct an_baseline *baseline, struct an_li
     enum an_status st = judge_own(&look);
 
     st = st ? st : look_count(&look);
+    st = st ? st : look_scale(&look);
     st = st ? st : look_between(&look);
     st = st ? st : look_dispersion(&look);
     st = st ? st : look_other(&look);

@@ -212,6 +212,12 @@ static int64_t limits_at(const struct stream_check *s, size_t at)
     return s->phases.limits[s->judging.phase[at]].limits_id;
 }
 
+/* What has no place on a scale has neither value nor z. */
+static bool same_number(double a, double b)
+{
+    return a == b || (isnan(a) && isnan(b));
+}
+
 /* A kept hit that says exactly what the new one says; kept hits are by time. */
 static bool find_kept(struct stream_check *s, const struct an_hit_record *hit, size_t at)
 {
@@ -230,8 +236,9 @@ static bool find_kept(struct stream_check *s, const struct an_hit_record *hit, s
         const struct an_hit_record *k = &s->kept[lo];
         if (!s->kept_true[lo] && k->sample_id == hit->sample_id && k->rule == hit->rule &&
             k->panel == hit->panel && k->side == hit->side &&
-            k->window_first_sample_id == hit->window_first_sample_id && k->value == hit->value &&
-            k->z == hit->z && s->kept_signal[lo]->limits_id == limits_at(s, at)) {
+            k->window_first_sample_id == hit->window_first_sample_id &&
+            same_number(k->value, hit->value) && same_number(k->z, hit->z) &&
+            s->kept_signal[lo]->limits_id == limits_at(s, at)) {
             s->kept_true[lo] = true;
             return true;
         }

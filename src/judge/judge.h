@@ -19,6 +19,7 @@
 #include "andamento/stat/rules.h"
 #include "andamento/stat/tests.h"
 #include "andamento/stat/tolerance.h"
+#include "andamento/stat/transform.h"
 #include "andamento/stat/yield.h"
 #include "andamento/store/store.h"
 #include "line/line.h"
@@ -46,11 +47,21 @@ struct an_excluded {
     const char *reason;
 };
 
+struct an_limits_scale {           /* what readings are turned into before the model sees them */
+    struct an_transform transform; /* AN_SCALE_NONE: nothing, the rest means nothing then */
+    bool automatic;                /* found from the baseline, not given */
+    double likeliest, lower,
+        upper; /* Box-Cox found: the best power and its 95 % interval; else NAN */
+    struct an_normality before, after; /* of the baseline's readings; NAN if not tested */
+    double readings;                   /* how many those are */
+};
+
 struct an_limits {
     int64_t limits_id, stream_id;
     enum an_limits_state state;
     struct an_chart_model model;
     struct an_rule_choice rules;
+    struct an_limits_scale scale;
     struct an_position_baseline *positions; /* NULL if the characteristic has no fixed places */
     size_t position_count;
     struct an_product_baseline *products; /* NULL but for short_run */
@@ -121,6 +132,8 @@ struct an_judged_point {
     struct an_chart_point point; /* NAN limits where none are in force */
     size_t phase;                /* index into the view's limits; AN_NONE before any */
     bool excluded;               /* left out of the baseline by name */
+    int off_scale;               /* a reading has no place on the scale of the limits: 1 it lies
+                                         above, -1 below; 0 all have one */
     bool gap_before;             /* something other than the next sample precedes: phase
                                          change; rules do not look across it */
     unsigned hit_rules[2];       /* bit r set: rule r signalled at this point, per panel */
@@ -138,6 +151,9 @@ struct an_stream_view {
     size_t count;
     struct an_rule_hit *hits[2]; /* per panel, indexes into points */
     size_t hit_count[2];
+    /* The scale that all levels are on, that of the newest limits; points of other limits are carried
+     * over, without their spread. NULL: values are plotted as they are. */
+    const struct an_limits_scale *on_scale;
     const char *unit; /* of the plotted level as shown, e.g. "um", "per million" */
     double scale;     /* plotted values are multiplied by it to be shown */
     int decimals;     /* sensible for showing plotted values */
@@ -164,7 +180,8 @@ struct an_signal {
     const char *code; /* of the first hit: "B+", "R9-" */
     /* How large. A step: mean of the points from the onset on, minus the centre; a ramp: what it has
      * risen to at the last hit; no start estimated: mean over the episode's points minus the centre;
-     * a pattern without a side (alternating ...): mean step from point to point. */
+     * a pattern without a side (alternating ...): mean step from point to point; NAN where every point
+     * lies off the scale of its chart. */
     double size, size_sigmas; /* in shown unit; in sigmas of the plotted statistic */
     const char *unit;         /* the shown unit, "" for none */
     double per_day;           /* of a ramp: shown unit per day; NAN for a step */

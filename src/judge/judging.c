@@ -12,6 +12,7 @@
 #include "judge/learn_other.h"
 #include "judge/positions.h"
 #include "judge/readings.h"
+#include "judge/scale.h"
 
 #include <math.h>
 #include <string.h>
@@ -63,18 +64,68 @@ static enum an_status allocate(struct an_judging *j, struct an_arena *arena)
     j->excluded = an_arena_alloc(arena, n, sizeof *j->excluded);
     j->gap_before = an_arena_alloc(arena, n, sizeof *j->gap_before);
     j->turn = an_arena_alloc(arena, n, sizeof *j->turn);
+    j->off_scale = an_arena_alloc(arena, n, sizeof *j->off_scale);
     /* one at each change of limits, one at each round number, one at the end */
     j->marks = an_arena_alloc(arena, n / AN_RUNNING_MARKS + j->phases->count + 2, sizeof *j->marks);
     j->mark_count = 0;
     return j->phase && j->charted && j->points && j->excluded && j->gap_before && j->turn &&
-                   j->marks
+                   j->off_scale && j->marks
                ? AN_OK
                : AN_NO_MEMORY;
 }
 
-/* Samples under limits with fixed places: statistics on value minus offset. */
-static enum an_status adjust_places(struct an_store *store, struct an_judging *j,
-                                    struct an_arena *arena, struct an_error *err)
+/* Must its readings be read one by one? Places have offsets; a scale is not of means. */
+static bool wants_readings(const struct an_judging *j, size_t i)
+{
+    const size_t p = j->phase[i];
+
+    return p != AN_NONE && j->characteristic->kind == AN_MEASURED &&
+           (j->phases->limits[p].position_count > 0 ||
+            (an_is_scaled(&j->phases->limits[p]) && j->samples[i].n > 1));
+}
+
+/* One sample under limits with a scale, with fixed places, or both. */
+static enum an_status adjust_sample(struct an_judging *j, struct an_site_readings *readings,
+                                    size_t i, double scratch[])
+{
+    const struct an_limits *limits = &j->phases->limits[j->phase[i]];
+    const size_t first = readings->first[i];
+    const size_t n = readings->first[i + 1] - first;
+
+    if (an_is_scaled(limits)) {
+        j->off_scale[i] = an_scale_put(&limits->scale, readings->value + first, n);
+    }
+    if (j->off_scale[i]) {
+        an_scale_off(&j->charted[i]);
+        return AN_OK;
+    }
+    return limits->position_count > 0
+               ? an_positions_adjust(readings, i, limits->positions, limits->position_count,
+                                     scratch, &j->charted[i])
+               : an_scale_chart(readings->value + first, n, &j->charted[i]);
+}
+
+/* Samples of one reading, or derived, under limits with a scale. */
+static void scale_means(struct an_judging *j)
+{
+    for (size_t i = 0; i < j->count; i++) {
+        const size_t p = j->phase[i];
+
+        if (p == AN_NONE || !an_is_scaled(&j->phases->limits[p]) || j->charted[i].n < 1 ||
+            wants_readings(j, i)) {
+            continue;
+        }
+        struct an_chart_sample *c = &j->charted[i];
+        j->off_scale[i] = an_scale_put(&j->phases->limits[p].scale, &c->mean, 1);
+        if (j->off_scale[i]) {
+            an_scale_off(c);
+        }
+    }
+}
+
+/* Samples under limits with a scale or fixed places: statistics on what their readings become. */
+static enum an_status adjust_readings(struct an_store *store, struct an_judging *j,
+                                      struct an_arena *arena, struct an_error *err)
 {
     struct an_site_readings readings;
     size_t most = 1;
@@ -85,9 +136,10 @@ static enum an_status adjust_places(struct an_store *store, struct an_judging *j
         return an_fail(err, AN_NO_MEMORY, "out of memory while judging");
     }
     for (size_t i = 0; i < j->count; i++) {
-        wanted[i] = j->phase[i] != AN_NONE && j->phases->limits[j->phase[i]].position_count > 0;
+        wanted[i] = wants_readings(j, i);
         wanted_count += wanted[i];
     }
+    scale_means(j);
     if (wanted_count == 0) {
         return AN_OK;
     }
@@ -106,14 +158,10 @@ static enum an_status adjust_places(struct an_store *store, struct an_judging *j
         return an_fail(err, AN_NO_MEMORY, "out of memory while judging");
     }
     for (size_t i = 0; i < j->count; i++) {
-        if (wanted[i]) {
-            const struct an_limits *limits = &j->phases->limits[j->phase[i]];
-            st = an_positions_adjust(&readings, i, limits->positions, limits->position_count,
-                                     scratch, &j->charted[i]);
-            if (st) {
-                return an_fail(err, st, "sample %lld of %s holds a value that is no number",
-                               (long long)j->samples[i].sample_id, j->stream->name);
-            }
+        st = wanted[i] ? adjust_sample(j, &readings, i, scratch) : AN_OK;
+        if (st) {
+            return an_fail(err, st, "sample %lld of %s holds a value that is no number",
+                           (long long)j->samples[i].sample_id, j->stream->name);
         }
     }
     return AN_OK;
@@ -364,6 +412,38 @@ static enum an_status apply_all(struct an_judging *j, struct an_arena *arena)
     return AN_OK;
 }
 
+/* Samples with a reading that has no place on the scale of their limits: each is a hit of its own,
+ * put among those of the level panel by its point. */
+static enum an_status add_off_scale(struct an_judging *j, struct an_arena *arena)
+{
+    size_t more = 0;
+
+    for (size_t i = 0; i < j->count; i++) {
+        more += j->off_scale[i] != 0 && !j->excluded[i];
+    }
+    if (more == 0) {
+        return AN_OK;
+    }
+    struct an_rule_hit *hits = an_arena_alloc(arena, j->hit_count[0] + more, sizeof *hits);
+    size_t count = 0;
+    size_t kept = 0;
+    if (!hits) {
+        return AN_NO_MEMORY;
+    }
+    for (size_t i = 0; i < j->count; i++) {
+        while (kept < j->hit_count[0] && j->hits[0][kept].last <= i) {
+            hits[count++] = j->hits[0][kept++];
+        }
+        if (j->off_scale[i] != 0 && !j->excluded[i]) {
+            hits[count++] = (struct an_rule_hit){
+                .rule = AN_RULE_OFF_SCALE, .first = i, .last = i, .side = j->off_scale[i]};
+        }
+    }
+    j->hits[0] = hits;
+    j->hit_count[0] = count;
+    return AN_OK;
+}
+
 /* Samples under limits of a group: the furthest of its members. */
 static enum an_status fill_groups(struct an_store *store, struct an_judging *j,
                                   struct an_arena *arena, struct an_error *err)
@@ -411,12 +491,9 @@ enum an_status an_judging_do(struct an_store *store, struct an_judging *judging,
             an_chart_sample_of(&j->samples[i], p == AN_NONE ? j->characteristic->family
                                                             : j->phases->limits[p].model.family);
     }
-    enum an_status st = AN_OK;
-    if (j->characteristic->kind == AN_MEASURED && j->characteristic->position_column) {
-        st = adjust_places(store, j, arena, err);
-        if (st) {
-            return st;
-        }
+    enum an_status st = adjust_readings(store, j, arena, err);
+    if (st) {
+        return st;
     }
     st = an_second_of(store, j->stream, j->characteristic, j->samples, j->count, j->charted, arena,
                       err);
@@ -436,6 +513,7 @@ enum an_status an_judging_do(struct an_store *store, struct an_judging *judging,
     number_turns(j);
     if (j->characteristic->signal_is_news) {
         st = apply_all(j, arena);
+        st = st ? st : add_off_scale(j, arena);
         if (st) {
             return an_fail(err, st, "rules could not be applied to %s", j->stream->name);
         }

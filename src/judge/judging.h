@@ -27,6 +27,8 @@ struct an_judging {
     /* the number of each among the points that rules look at: a chart of gaps between events has
      * one at each event, and samples without one carry the number of the last */
     size_t *turn;
+    int *off_scale; /* of each sample: 0, or the side on which a reading lies that has no place on
+                       the scale of its limits; such a sample has no point, and is a hit */
     const bool *dropped; /* not judged: the readings its fixed places want are kept no longer;
                             NULL: none is */
     struct an_rule_hit *hits[2]; /* by last, then rule */

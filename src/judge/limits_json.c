@@ -129,6 +129,44 @@ static void put_rules(struct an_json *json, const struct an_rule_choice *rules)
     an_json_end(json, '}');
 }
 
+static void put_normality(struct an_json *json, const char *key, const struct an_normality *n)
+{
+    an_json_key(json, key);
+    an_json_object(json);
+    an_json_put_number(json, "a2", n->a2);
+    an_json_put_number(json, "a2_star", n->a2_star);
+    an_json_put_number(json, "p", n->p);
+    an_json_end(json, '}');
+}
+
+/* Only where there is one, as above. */
+static void put_scale(struct an_json *json, const struct an_limits_scale *scale)
+{
+    const struct an_transform *t = &scale->transform;
+
+    if (t->scale == AN_SCALE_NONE) {
+        return;
+    }
+    an_json_key(json, "scale");
+    an_json_object(json);
+    an_json_put_string(json, "kind", t->scale == AN_SCALE_JOHNSON ? "johnson" : "box_cox");
+    an_json_put_bool(json, "found", scale->automatic);
+    if (t->scale == AN_SCALE_JOHNSON) {
+        an_json_put_string(json, "shape", an_shape_name(t->fit.shape));
+        put_numbers(json, "parameters", t->fit.par, 4);
+    } else {
+        an_json_put_number(json, "power", t->lambda);
+        an_json_put_number(json, "shift", t->shift);
+        an_json_put_number(json, "likeliest", scale->likeliest);
+        an_json_put_number(json, "lower", scale->lower);
+        an_json_put_number(json, "upper", scale->upper);
+    }
+    an_json_put_number(json, "readings", scale->readings);
+    put_normality(json, "before", &scale->before);
+    put_normality(json, "after", &scale->after);
+    an_json_end(json, '}');
+}
+
 void an_limits_model_json(const struct an_limits *limits, struct an_text *out)
 {
     struct an_json json = an_json_into(out, false);
@@ -137,6 +175,7 @@ void an_limits_model_json(const struct an_limits *limits, struct an_text *out)
     put_model(&json, &limits->model);
     put_weighting(&json, &limits->model.weighting);
     put_other(&json, &limits->model);
+    put_scale(&json, &limits->scale);
     if (limits->product_count) {
         an_json_key(&json, "products");
         an_json_array(&json);
@@ -160,12 +199,7 @@ void an_limits_model_json(const struct an_limits *limits, struct an_text *out)
         an_json_end(&json, '}');
     }
     an_json_end(&json, ']');
-    an_json_key(&json, "normality");
-    an_json_object(&json);
-    an_json_put_number(&json, "a2", limits->normality.a2);
-    an_json_put_number(&json, "a2_star", limits->normality.a2_star);
-    an_json_put_number(&json, "p", limits->normality.p);
-    an_json_end(&json, '}');
+    put_normality(&json, "normality", &limits->normality);
     an_json_put_number(&json, "lag1", limits->lag1);
     an_json_put_number(&json, "lag1_bound", limits->lag1_bound);
     an_json_put_number(&json, "sigma_relative_se", limits->sigma_relative_se);
@@ -499,17 +533,61 @@ static void get_exclusions(struct source *source, const json_t *array, struct an
     }
 }
 
+static struct an_normality get_normality(struct source *source, const json_t *object)
+{
+    return (struct an_normality){.a2 = get_number(source, object, "a2"),
+                                 .a2_star = get_number(source, object, "a2_star"),
+                                 .p = get_number(source, object, "p")};
+}
+
+/* A scale that is not understood whole would judge by another one: it is missing, then. */
+static void get_scale(struct source *source, const json_t *object, struct an_limits_scale *scale)
+{
+    const json_t *inside = json_object_get(object, "scale");
+    const char *kind = json_string_value(json_object_get(inside, "kind"));
+    struct an_transform *t = &scale->transform;
+    bool good = false;
+
+    if (!inside) {
+        return;
+    }
+    scale->automatic = json_is_true(json_object_get(inside, "found"));
+    scale->likeliest = scale->lower = scale->upper = (double)NAN;
+    if (kind && strcmp(kind, "johnson") == 0) {
+        const char *shape = json_string_value(json_object_get(inside, "shape"));
+        t->scale = AN_SCALE_JOHNSON;
+        t->fit.shape = shape ? an_shape_of(shape) : AN_SHAPE_COUNT;
+        get_numbers(source, inside, "parameters", t->fit.par, 4);
+        good = (t->fit.shape == AN_SHAPE_JOHNSON_SU || t->fit.shape == AN_SHAPE_JOHNSON_SB ||
+                t->fit.shape == AN_SHAPE_JOHNSON_SL) &&
+               isfinite(t->fit.par[0]) && t->fit.par[1] > 0 && isfinite(t->fit.par[2]) &&
+               t->fit.par[3] > 0;
+    } else if (kind && strcmp(kind, "box_cox") == 0) {
+        t->scale = AN_SCALE_BOX_COX;
+        t->lambda = get_number(source, inside, "power");
+        t->shift = get_number(source, inside, "shift");
+        scale->likeliest = get_number(source, inside, "likeliest");
+        scale->lower = get_number(source, inside, "lower");
+        scale->upper = get_number(source, inside, "upper");
+        good = isfinite(t->lambda) && isfinite(t->shift);
+    }
+    scale->readings = get_number(source, inside, "readings");
+    scale->before = get_normality(source, json_object_get(inside, "before"));
+    scale->after = get_normality(source, json_object_get(inside, "after"));
+    if (!good && !source->missing) {
+        source->missing = "scale";
+    }
+}
+
 static void get_all(struct source *source, const json_t *object, struct an_limits *limits)
 {
-    const json_t *normality = json_object_get(object, "normality");
 
     get_model(source, object, &limits->model);
     get_rules(source, object, &limits->rules);
     get_positions(source, object, limits);
     get_products(source, object, limits);
-    limits->normality.a2 = get_number(source, normality, "a2");
-    limits->normality.a2_star = get_number(source, normality, "a2_star");
-    limits->normality.p = get_number(source, normality, "p");
+    get_scale(source, object, &limits->scale);
+    limits->normality = get_normality(source, json_object_get(object, "normality"));
     limits->lag1 = get_number(source, object, "lag1");
     limits->lag1_bound = get_number(source, object, "lag1_bound");
     limits->sigma_relative_se = get_number(source, object, "sigma_relative_se");

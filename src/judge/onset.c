@@ -72,6 +72,9 @@ static void mean_size(struct an_story *story, size_t from)
             signal->size_sigmas += (z - signal->size_sigmas) / n;
         }
     }
+    if (n == 0) { /* nothing of it has a place on the chart */
+        signal->size = signal->size_sigmas = (double)NAN;
+    }
 }
 
 /* Patterns without a side: the mean step from one point to the next, up or down. */

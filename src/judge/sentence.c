@@ -5,6 +5,7 @@
  */
 #include "andamento/base/text.h"
 #include "judge/joint_words.h"
+#include "judge/scale.h"
 #include "judge/shown.h"
 #include "judge/story.h"
 
@@ -178,6 +179,42 @@ static void add_subject(struct an_text *text, const struct an_story *story, bool
     }
 }
 
+static void add_number(struct an_text *text, double value)
+{
+    an_text_addf(text, "%.4g", value);
+}
+
+static void add_plain_unit(struct an_text *text, const struct an_story *story)
+{
+    const char *unit = an_shown_unit(story->signal->characteristic, story->arena);
+
+    if (unit && unit[0]) {
+        an_text_addf(text, "%s%s", strcmp(unit, "%") == 0 ? "" : " ", unit);
+    }
+}
+
+/* "; 2.1 ohm where the centre is 1.5 ohm": what a size on a scale comes to. */
+static void add_size_back(struct an_text *text, const struct an_story *story)
+{
+    const struct an_limits_scale *scale = story->view.on_scale;
+    const struct an_signal *s = story->signal;
+
+    if (!scale || s->record.panel || s->record.side == 0) {
+        return;
+    }
+    const double centre = story->limits->model.centre;
+    const double from = an_scale_back(scale, centre);
+    const double to = an_scale_back(scale, centre + s->size);
+    if (isfinite(from) && isfinite(to)) {
+        an_text_add(text, "; ");
+        add_number(text, to);
+        add_plain_unit(text, story);
+        an_text_add(text, " where the centre is ");
+        add_number(text, from);
+        add_plain_unit(text, story);
+    }
+}
+
 /* "0.8 um (2.6 sigma)" */
 static void add_size(struct an_text *text, const struct an_story *story)
 {
@@ -185,11 +222,15 @@ static void add_size(struct an_text *text, const struct an_story *story)
     char number[40];
 
     an_text_add(text, an_shown_size(s->size, story->view.decimals, number));
-    if (story->view.unit[0]) {
+    if (story->view.on_scale) {
+        an_text_add(text, " on its scale");
+    } else if (story->view.unit[0]) {
         an_text_addf(text, "%s%s", strcmp(story->view.unit, "%") == 0 ? "" : " ", story->view.unit);
     }
     if (strcmp(story->view.unit, "sigma") != 0) { /* else the size is told in sigmas already */
-        an_text_addf(text, " (%.1f sigma)", fabs(s->size_sigmas));
+        an_text_addf(text, " (%.1f sigma", fabs(s->size_sigmas));
+        add_size_back(text, story);
+        an_text_add(text, ")");
     }
 }
 
@@ -256,7 +297,8 @@ static void add_movement(struct an_text *text, const struct an_story *story)
         an_text_add(text, s->ongoing ? " so far" : " in all");
         if (isfinite(s->per_day)) {
             an_text_addf(text, ", %s", an_shown_size(s->per_day, story->view.decimals, number));
-            an_text_addf(text, "%s%s a day", story->view.unit[0] ? " " : "", story->view.unit);
+            an_text_addf(text, "%s%s a day", story->view.unit[0] ? " " : "",
+                         story->view.on_scale ? "on it" : story->view.unit);
         }
     } else if (s->has_change) {
         an_text_addf(text, " %s by ", up ? "rose" : "fell");
@@ -268,6 +310,27 @@ static void add_movement(struct an_text *text, const struct an_story *story)
         add_size(text, story);
         an_text_addf(text, " %s %s ", up ? "above" : "below", centre_words(story));
         add_since(text, story);
+    }
+}
+
+/* " held -0.2 ohm, which has no place on the scale of its chart, ln(value), in one sample at ..." */
+static void add_off_scale(struct an_text *text, const struct an_story *story)
+{
+    const struct an_signal *s = story->signal;
+    const struct an_sample *first = &story->view.points[story->first].sample;
+    const char *words = an_scale_words(&story->limits->scale, story->arena);
+
+    an_text_add(text, " held ");
+    add_number(text, s->record.side > 0 ? first->max : first->min);
+    add_plain_unit(text, story);
+    an_text_addf(text, ", which has no place on the scale of its chart, %s,", words ? words : "");
+    if (s->hit_count > 1) {
+        an_text_addf(text, " the first of %zu samples with such values, ", s->hit_count);
+        add_since(text, story);
+    } else {
+        const struct an_civil at = an_zone_civil(story->line->zone, first->at_us);
+        an_text_add(text, " in one sample at ");
+        add_time(text, &at);
     }
 }
 
@@ -394,6 +457,8 @@ const char *an_story_sentence(const struct an_story *story, bool with_rules)
             an_text_add(&text, ", ");
             add_since(&text, story);
         }
+    } else if (story->signal->record.rule == AN_RULE_OFF_SCALE) {
+        add_off_scale(&text, story);
     } else if (story->signal->record.side == 0) {
         add_patterned(&text, story);
     } else if (alternates(story)) {
@@ -401,7 +466,7 @@ const char *an_story_sentence(const struct an_story *story, bool with_rules)
     } else {
         add_movement(&text, story);
     }
-    if (with_rules) {
+    if (with_rules && story->signal->record.rule != AN_RULE_OFF_SCALE) { /* that is told already */
         an_text_add(&text, ": ");
         add_rules(&text, story);
     }

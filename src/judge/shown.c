@@ -114,7 +114,9 @@ void an_shown_fill(struct an_stream_view *view)
 
     view->scale = an_shown_scale(c);
     const int by_sigma = decimals_for(view_sigma(view) * view->scale);
-    if (c->decimals >= 0) {
+    if (view->on_scale) { /* decimals of the unit say nothing about it */
+        view->decimals = by_sigma;
+    } else if (c->decimals >= 0) {
         view->decimals =
             c->decimals < AN_SHOWN_MOST_DECIMALS ? c->decimals : AN_SHOWN_MOST_DECIMALS;
     } else if (c->kind == AN_MEASURED) {

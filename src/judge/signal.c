@@ -142,6 +142,7 @@ static enum an_status tell_whole(struct an_story *story, const struct an_phases 
         return s->sentence ? AN_OK
                            : an_fail(err, AN_NO_MEMORY, "out of memory while telling signals");
     }
+    s->unit = story->view.unit;
     st = an_story_onset(story, err);
     st = st ? st : an_story_items(story, err);
     st = st ? st : an_story_ribbon(story, err);

@@ -113,6 +113,9 @@ static enum an_status tell_one(const struct telling *t, struct an_stream_facts *
     if (!st) {
         signal->at_risk = product_at_risk(t->line, signal);
         st = keep(t, stream, signal) ? AN_OK : no_memory(t);
+        if (!st && signal->unit != facts->unit && !keep_text(t->arena, &signal->unit)) {
+            st = no_memory(t);
+        }
     }
     an_arena_close(arena);
     return st;
@@ -136,7 +139,9 @@ static enum an_status tell_stream(const struct telling *t, const struct an_strea
         struct an_signal *signal = &signals[places[i].at];
 
         st = tell_one(t, &facts, stream, signal);
-        signal->unit = unit;
+        if (signal->unit == facts.unit) { /* else it has one of its own: a scale's */
+            signal->unit = unit;
+        }
     }
     an_arena_close(arena);
     return st;
@@ -186,12 +191,18 @@ static enum an_status tell_all(const struct telling *t, struct an_signal *signal
 }
 
 /* ---- order ------------------------------------------------------------------------------------------- */
+/* What has no place on its chart is further than anything that has. */
+static double rank_size(const struct an_signal *signal)
+{
+    return isnan(signal->size_sigmas) ? (double)INFINITY : fabs(signal->size_sigmas);
+}
+
 static int compare_worst(const void *a, const void *b)
 {
     const struct an_signal *x = a;
     const struct an_signal *y = b;
-    const double x_size = fabs(x->size_sigmas);
-    const double y_size = fabs(y->size_sigmas);
+    const double x_size = rank_size(x);
+    const double y_size = rank_size(y);
 
     if (x->at_risk != y->at_risk) {
         return x->at_risk > y->at_risk ? -1 : 1;

@@ -7,6 +7,7 @@
  */
 #include "judge/judge.h"
 #include "judge/judging.h"
+#include "judge/scale.h"
 #include "judge/shown.h"
 
 #include <math.h>
@@ -154,6 +155,63 @@ static enum an_status keep_hits(struct an_stream_view *view, const struct an_jud
     return AN_OK;
 }
 
+/* A level under limits of another scale (from NULL: none), on that of `to`. */
+static double carried(double y, const struct an_limits *from, const struct an_limits *to)
+{
+    const double value = from ? an_scale_back(&from->scale, y) : y;
+    const double moved = an_scale_of(&to->scale, value);
+
+    return isfinite(moved) ? moved : (double)NAN;
+}
+
+static void carry_point(struct an_chart_point *point, const struct an_limits *from,
+                        const struct an_limits *to)
+{
+    struct an_panel_point *level = &point->level;
+
+    if (from && from->model.weighting.kind == AN_CUSUM) { /* sums are multiples of sigma */
+        const double ratio = to->model.sigma_level / from->model.sigma_level;
+        level->value *= ratio;
+        level->centre *= ratio;
+        level->lcl *= ratio;
+        level->ucl *= ratio;
+        point->upper *= ratio;
+        point->lower *= ratio;
+    } else {
+        level->value = carried(level->value, from, to);
+        level->centre = carried(level->centre, from, to);
+        level->lcl = carried(level->lcl, from, to);
+        level->ucl = carried(level->ucl, from, to);
+    }
+    const double centre = carried(point->plain.centre, from, to);
+    point->plain.sigma = carried(point->plain.centre + point->plain.sigma, from, to) - centre;
+    point->plain.centre = centre;
+    point->plain.value = carried(point->plain.value, from, to);
+    point->spread = an_chart_no_point.spread; /* a range on one scale is none on another */
+}
+
+/* One panel, one axis: the scale is that of the newest limits in view. z stays as it was judged. */
+static void to_one_scale(struct an_stream_view *view)
+{
+    const struct an_limits *to = view->limits_count ? &view->limits[view->limits_count - 1] : NULL;
+    bool scaled = false;
+
+    for (size_t i = 0; i < view->limits_count; i++) {
+        scaled = scaled || an_is_scaled(&view->limits[i]);
+    }
+    if (!to || !scaled) {
+        return;
+    }
+    view->on_scale = an_is_scaled(to) ? &to->scale : NULL;
+    for (size_t i = 0; i < view->count; i++) {
+        struct an_judged_point *point = &view->points[i];
+        const struct an_limits *own = point->phase == AN_NONE ? NULL : &view->limits[point->phase];
+        if (own ? !an_scale_same(&own->scale, &to->scale) : an_is_scaled(to)) {
+            carry_point(&point->point, own, to);
+        }
+    }
+}
+
 static enum an_status fill_view(struct an_stream_view *view, const struct an_judging *j,
                                 size_t skip, int64_t from_us, int64_t until_us,
                                 struct an_arena *arena)
@@ -169,13 +227,18 @@ static enum an_status fill_view(struct an_stream_view *view, const struct an_jud
         point->sample = j->samples[skip + i];
         point->point = j->points[skip + i];
         point->excluded = j->excluded[skip + i];
+        point->off_scale = j->off_scale[skip + i];
         point->gap_before = i > 0 && j->gap_before[skip + i];
     }
     enum an_status st = keep_limits(view, j, skip, from_us, until_us, arena);
     st = st ? st : keep_hits(view, j, skip, arena);
     if (!st) {
+        to_one_scale(view);
         an_shown_fill(view);
         view->unit = an_shown_unit(view->characteristic, arena);
+        if (view->on_scale && view->unit) {
+            view->unit = an_scale_unit(view->on_scale, view->unit, arena);
+        }
         st = view->unit ? AN_OK : AN_NO_MEMORY;
     }
     return st;

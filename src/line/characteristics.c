@@ -279,6 +279,7 @@ static void read_one(struct an_reading *reading, const struct an_yaml_pair *pair
     one->family = an_read_family(reading, places->family, one);
     an_read_weighting(reading, an_map_take(&map, "weighted"), one);
     an_read_shape(reading, an_map_take(&map, "shape"), one);
+    an_read_scale(reading, an_map_take(&map, "scale"), one);
     const struct an_yaml_node *limits = an_map_take(&map, "limits");
     an_read_limits_by(reading, limits, an_map_take(&map, "covariance"),
                       places->family ? places->family : key, one);

@@ -16,6 +16,7 @@
 #include "andamento/stat/chart.h"
 #include "andamento/stat/fit.h"
 #include "andamento/stat/rules.h"
+#include "andamento/stat/transform.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -152,6 +153,15 @@ struct an_shape_choice {
     bool automatic; /* the best of all shapes is looked for */
 };
 
+/* The scale that readings are put on before they are charted. */
+struct an_scale_choice {
+    enum an_scale scale; /* AN_SCALE_NONE: charted as they are */
+    bool automatic;      /* the power, or which of the Johnson shapes, is found from the baseline */
+    double lambda;       /* Box-Cox, if given */
+    double shift;        /* Box-Cox: added before; 0 unless declared */
+    enum an_shape shape; /* Johnson, if given */
+};
+
 struct an_product_given { /* NAN: to be learned */
     const char *name;
     double target, sigma;
@@ -206,6 +216,7 @@ struct an_characteristic {
     int decimals;                 /* for showing; from the file if -1 */
     bool signal_is_news;          /* false: charted, never signalled */
     struct an_shape_choice shape; /* of the readings, for capability */
+    struct an_scale_choice scale; /* of the chart; capability is of the readings as they are */
     size_t line_no;
 };
 

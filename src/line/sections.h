@@ -104,6 +104,9 @@ void an_read_ribbon(struct an_reading *reading, const struct an_yaml_node *node,
 /* shape.c: the shape that capability fits */
 void an_read_shape(struct an_reading *reading, const struct an_yaml_node *node,
                    struct an_characteristic *one);
+/* scale.c: the scale that readings are charted on; after family */
+void an_read_scale(struct an_reading *reading, const struct an_yaml_node *node,
+                   struct an_characteristic *one);
 /* checks.c: what must hold between the parts of one characteristic */
 void an_check_characteristic(struct an_reading *reading, const struct an_characteristic *one,
                              const struct an_characteristic_places *places);

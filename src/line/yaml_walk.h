@@ -17,7 +17,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#define AN_MAP_KEYS_MOST 40
+#define AN_MAP_KEYS_MOST 48
 
 struct an_reading {
     struct an_arena *arena;

@@ -9,13 +9,14 @@
 #include "andamento/base/text.h"
 #include "judge/gauge.h"
 #include "judge/judging.h"
+#include "judge/scale.h"
 #include "report/wording.h"
 
 #include <inttypes.h>
 #include <math.h>
 #include <string.h>
 
-enum { MOST_FACTS = 18 };
+enum { MOST_FACTS = 20 };
 
 void an_fact_add(struct an_stream_sheet *sheet, const char *name, const char *text)
 {
@@ -126,21 +127,26 @@ static const char *warning_text(struct an_arena *arena, const struct an_limits *
     return copy;
 }
 
-static const char *spec_text(struct an_arena *arena, const struct an_stream_sheet *sheet)
+static const char *spec_text(struct an_arena *arena, const struct an_stream_view *view,
+                             const struct an_stream_sheet *sheet)
 {
     struct an_text text = {0};
+    const struct an_characteristic *c = view->on_scale ? view->characteristic : NULL;
     const struct {
         const char *name;
         double value;
-    } parts[] = {{"target", sheet->target}, {"lower", sheet->lsl}, {"upper", sheet->usl}};
+    } parts[] = {{"target", c ? c->target : sheet->target},
+                 {"lower", c ? c->lsl : sheet->lsl},
+                 {"upper", c ? c->usl : sheet->usl}};
+    const char *unit = c ? c->unit : sheet->unit;
     for (size_t i = 0; i < 3; i++) {
         if (isfinite(parts[i].value)) {
             an_text_addf(&text, "%s%s %s", text.length ? ", " : "", parts[i].name,
                          an_say_plain(arena, parts[i].value));
         }
     }
-    if (text.length && sheet->unit && strcmp(sheet->unit, "1") != 0 && *sheet->unit) {
-        an_text_addf(&text, " %s", sheet->unit);
+    if (text.length && unit && strcmp(unit, "1") != 0 && *unit) {
+        an_text_addf(&text, " %s", unit);
     }
     if (text.length && !sheet->single_values) {
         an_text_add(&text, "; it judges units, not the plotted values");
@@ -165,10 +171,11 @@ static const char *index_text(struct an_arena *arena, const char *name,
 
 /* Never an index of an unstable stream as if it foretold anything. */
 static enum an_status capability_text(struct an_gather *gather, const struct an_stream_view *view,
-                                      const struct an_stream_sheet *sheet, const char **text)
+                                      const char **text)
 {
     *text = NULL;
-    if ((!isfinite(sheet->lsl) && !isfinite(sheet->usl)) || !view->count) {
+    const struct an_characteristic *c = view->characteristic;
+    if ((!isfinite(c->lsl) && !isfinite(c->usl)) || !view->count) {
         return AN_OK;
     }
     struct an_stream_capability capability = {0};
@@ -247,6 +254,20 @@ static enum an_status gauge_text(struct an_gather *gather, const struct an_strea
     return st;
 }
 
+/* What the chart is of, and its limits in the unit of measure. */
+static const char *scale_text(struct an_arena *arena, const struct an_limits *limits,
+                              const struct an_stream_view *view)
+{
+    if (!an_is_scaled(limits)) {
+        return NULL;
+    }
+    return an_arena_printf(arena,
+                           "this chart is on the scale of %s, reading by reading; carried back: "
+                           "%s; capability is of the readings as they are",
+                           an_scale_words(&limits->scale, arena),
+                           an_scale_limits_back(limits, view->characteristic->unit, arena));
+}
+
 enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_view *view,
                                const struct an_limits *all, size_t all_count,
                                struct an_stream_sheet *sheet)
@@ -262,6 +283,9 @@ enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_
         const struct an_facts of = {gather, view, limits, sheet};
         an_fact_add(sheet, "Chart", an_say_chart(&of));
         an_fact_add(sheet, "Limits in force", an_say_limits(&of));
+        an_fact_add(sheet, "Scale", scale_text(arena, limits, view));
+        an_fact_add(sheet, "Why this scale",
+                    an_is_scaled(limits) ? an_scale_story(&limits->scale, arena) : NULL);
         an_fact_add(sheet, "Locked", locked_text(gather, limits, all, all_count));
         an_fact_add(sheet, "Baseline", baseline_text(gather, limits));
         st = an_facts_of_family(&of);
@@ -291,9 +315,9 @@ enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_
     }
     an_fact_add(sheet, "Gauge", gauge ? gauge : "not named by the station");
     an_fact_add(sheet, "Sampling", an_say_sampling(gather, view, limits, sheet));
-    an_fact_add(sheet, "Spec", spec_text(arena, sheet));
+    an_fact_add(sheet, "Spec", spec_text(arena, view, sheet));
     const char *capability = NULL;
-    st = capability_text(gather, view, sheet, &capability);
+    st = capability_text(gather, view, &capability);
     if (st) {
         return st;
     }

@@ -7,6 +7,7 @@
  * arena of its own and only what is drawn is copied out.
  */
 #include "judge/judging.h"
+#include "judge/scale.h"
 #include "report/stream_points.h"
 #include "report/wording.h"
 
@@ -147,6 +148,13 @@ static void copy_spec(const struct an_copying *copy)
     sheet->lsl = characteristic->lsl * view->scale;
     sheet->usl = characteristic->usl * view->scale;
     sheet->target = characteristic->target * view->scale;
+    if (view->on_scale) { /* edges stand where values on them would */
+        double *edges[] = {&sheet->lsl, &sheet->usl, &sheet->target};
+        for (size_t i = 0; i < 3; i++) {
+            const double y = an_scale_of(view->on_scale, *edges[i]);
+            *edges[i] = isfinite(y) ? y : (double)NAN;
+        }
+    }
     bool single = (characteristic->family == AN_INDIVIDUALS || characteristic->family == AN_WEAR) &&
                   characteristic->kind != AN_COUNTED;
     for (size_t i = 0; single && i < view->limits_count; i++) { /* a sum of readings is none */

@@ -4,6 +4,8 @@
  * that changed; open signals by age; gauges that were used. Never judges the process.
  */
 #include "judge/gauge.h"
+#include "judge/scale.h"
+#include "judge/shown.h"
 #include "report/gather.h"
 #include "report/week_data.h"
 #include "report/wording.h"
@@ -19,20 +21,36 @@ static enum an_status no_memory(const struct an_gather *gather)
 }
 
 /* ---- limits ---------------------------------------------------------------------------------- */
-static double shown_scale(const struct an_gather *gather, const struct an_stream_sheet *sheet)
+/* Factor and unit in which limits are told, those of the characteristic. */
+static double shown_scale(const struct an_gather *gather, const struct an_stream_sheet *sheet,
+                          const char **unit)
 {
     const struct an_station *station = NULL;
     const struct an_characteristic *c = NULL;
     const char *purpose = NULL;
 
     (void)an_judge_resolve(gather->line, &sheet->stream, &station, &c, &purpose, gather->arena);
+    *unit = c ? an_shown_unit(c, gather->arena) : sheet->unit;
     return c && c->kind == AN_COUNTED && c->per > 0 ? c->per : 1;
 }
 
 /* Half the distance between the limits of a typical sample, as the model learnt them. */
 static double half_width(const struct an_limits *limits)
 {
-    return limits->model.k * limits->model.sigma_level;
+    const struct an_chart_model *m = &limits->model;
+
+    if (an_is_scaled(limits)) { /* in the unit, as the centre is */
+        return (an_scale_back(&limits->scale, m->centre + m->k * m->sigma_level) -
+                an_scale_back(&limits->scale, m->centre - m->k * m->sigma_level)) /
+               2;
+    }
+    return m->k * m->sigma_level;
+}
+
+static double centre_of(const struct an_limits *limits, double scale)
+{
+    return an_is_scaled(limits) ? an_scale_back(&limits->scale, limits->model.centre)
+                                : limits->model.centre * scale;
 }
 
 static enum an_status add_decision(struct an_gather *gather, const struct an_stream_sheet *sheet,
@@ -40,7 +58,8 @@ static enum an_status add_decision(struct an_gather *gather, const struct an_str
                                    size_t *room)
 {
     struct an_week_data *week = gather->data->week;
-    const double scale = shown_scale(gather, sheet);
+    const char *unit = NULL;
+    const double scale = shown_scale(gather, sheet, &unit);
     struct an_arena *arena = gather->arena;
 
     if (week->decision_count == *room) {
@@ -63,13 +82,13 @@ static enum an_status add_decision(struct an_gather *gather, const struct an_str
                                   limits->signed_key ? limits->signed_key : ""),
         .reason = an_arena_printf(arena, "%s", limits->reason ? limits->reason : ""),
         .known_us = limits->locked_us,
-        .centre = limits->model.centre * scale,
+        .centre = centre_of(limits, scale),
         .width = half_width(limits) * scale,
-        .centre_before = earlier ? earlier->model.centre * scale : (double)NAN,
+        .centre_before = earlier ? centre_of(earlier, scale) : (double)NAN,
         .width_before = earlier ? half_width(earlier) * scale : (double)NAN,
         .decimals = sheet->decimals,
-        .unit = sheet->unit};
-    return decision->author && decision->reason ? AN_OK : no_memory(gather);
+        .unit = unit};
+    return decision->author && decision->reason && unit ? AN_OK : no_memory(gather);
 }
 
 /* Decided within the period by the clock of the record, which may be later than the line's. */

@@ -6,6 +6,7 @@
  * The hard idea: a view costs its samples, whoever they are of. So the stays of the items at a
  * station are joined to a few spans of time, and each stream is viewed over these only.
  */
+#include "judge/scale.h"
 #include "report/item_data.h"
 #include "report/wording.h"
 
@@ -88,7 +89,7 @@ static const char *code_of(struct job *job, const struct an_stream_view *view,
     if (point->phase == AN_NONE || point->phase >= view->limits_count) {
         return NULL;
     }
-    for (int rule = 0; rule < AN_RULE_COUNT; rule++) {
+    for (int rule = 0; rule < AN_RULE_TOLD; rule++) {
         if (point->hit_rules[0] & (1U << rule)) {
             const char *code = an_rule_code((enum an_rule)rule, point->hit_side[0],
                                             &view->limits[point->phase].rules, buffer);
@@ -106,6 +107,12 @@ static const char *words_of_limits(struct job *job, const struct an_limits *limi
                            limits->reason ? limits->reason : "");
 }
 
+/* A reader of one item knows its unit, not the scale of a chart. */
+static double in_unit(const struct an_stream_view *view, double level)
+{
+    return view->on_scale ? an_scale_back(view->on_scale, level) : level * view->scale;
+}
+
 static enum an_status take_point(struct job *job, size_t k, const struct an_stream_view *view,
                                  const struct an_judged_point *point)
 {
@@ -121,10 +128,10 @@ static enum an_status take_point(struct job *job, size_t k, const struct an_stre
     const size_t times = value->times + 1;
     stream->items += times == 1;
     stream->beyond -= value->beyond;
-    *value = (struct an_item_value){.value = level->value * view->scale,
-                                    .centre = level->centre * view->scale,
-                                    .lcl = level->lcl * view->scale,
-                                    .ucl = level->ucl * view->scale,
+    *value = (struct an_item_value){.value = in_unit(view, level->value),
+                                    .centre = in_unit(view, level->centre),
+                                    .lcl = in_unit(view, level->lcl),
+                                    .ucl = in_unit(view, level->ucl),
                                     .code = code_of(job, view, point),
                                     .sample = point->sample,
                                     .times = times};
@@ -165,7 +172,9 @@ static enum an_status view_stream(struct job *job, size_t k)
         st = an_judge_view(gather->store, gather->line, &stream->stream, job->spans[s].from_us,
                            job->spans[s].until_us, 0, scratch, &view, gather->err);
         if (!st) {
-            stream->unit = an_arena_printf(gather->arena, "%s", view.unit ? view.unit : "");
+            const char *unit = view.on_scale ? view.characteristic->unit : view.unit;
+            unit = unit && strcmp(unit, "1") ? unit : "";
+            stream->unit = an_arena_printf(gather->arena, "%s", unit);
             stream->decimals = view.decimals > stream->decimals ? view.decimals : stream->decimals;
             stream->scale = view.scale;
             st = stream->unit ? AN_OK : an_item_no_memory(gather);

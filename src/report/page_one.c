@@ -199,9 +199,10 @@ static void rest_as_table(struct an_book *book, size_t first, const char *title)
         row[1] = sheet->title;
         row[2] = an_say_time(book->arena, data->line->zone,
                              signal->has_change ? signal->onset_us : signal->record.first_us);
-        row[3] = sheet->form == AN_FORM_GAPS /* an event has no size beside its gap */
+        /* an event has no size beside its gap, a value off the scale none at all */
+        row[3] = sheet->form == AN_FORM_GAPS || !isfinite(signal->size)
                      ? "-"
-                     : an_say_measure(book->arena, signal->size, sheet->decimals, sheet->unit);
+                     : an_say_measure(book->arena, signal->size, sheet->decimals, signal->unit);
         row[4] = an_say_many(book->arena, (int64_t)signal->item_count, one->kind);
         row[5] =
             signal->next_kind ? an_say_count(book->arena, (int64_t)signal->product_in_next) : "-";

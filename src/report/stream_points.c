@@ -263,6 +263,24 @@ static bool copy_tools(const struct an_copying *copy, struct an_panel_sheet *int
     return true;
 }
 
+/* A sample off the scale is drawn at the limit on its side, flagged, with a note. */
+static void place_off_scale(const struct an_judged_point *from, const struct an_stream_view *view,
+                            struct an_plot_point *point)
+{
+    if (!from->off_scale || from->excluded || from->phase >= view->limits_count) {
+        return;
+    }
+    const struct an_panel_point usual = an_chart_usual(&view->limits[from->phase].model);
+    const double edge = from->off_scale > 0 ? usual.ucl : usual.lcl;
+    if (from->phase + 1 == view->limits_count && isfinite(edge)) {
+        point->value = edge * view->scale;
+        point->centre = usual.centre * view->scale;
+        point->lcl = usual.lcl * view->scale;
+        point->ucl = usual.ucl * view->scale;
+        point->flagged = true;
+    }
+}
+
 static bool copy_panel(const struct an_copying *copy, int panel)
 {
     const struct an_stream_view *view = copy->view;
@@ -305,6 +323,9 @@ static bool copy_panel(const struct an_copying *copy, int panel)
                                    .excluded = from->excluded,
                                    .gap_before = from->gap_before && i > copy->first,
                                    .ribbon = from->sample.ribbon && !along ? ribbon : NULL};
+        if (panel == 0) {
+            place_off_scale(from, view, &into->points[into->count - 1]);
+        }
     }
     if (along && !copy_tools(copy, into)) {
         return false;
@@ -347,35 +368,55 @@ bool an_copy_phases(const struct an_copying *copy, const struct an_limits *all, 
     return true;
 }
 
-/* Numbered notes: points left out of the baseline by name. */
-bool an_copy_notes(const struct an_copying *copy)
+/* Why a point was left out of the baseline. */
+static const char *left_out_note(const struct an_copying *copy, const struct an_judged_point *point)
 {
     const struct an_stream_view *view = copy->view;
     struct an_arena *arena = copy->gather->arena;
+    const char *reason = "no reason recorded";
+    for (size_t l = 0; l < view->limits_count; l++) {
+        for (size_t k = 0; k < view->limits[l].excluded_count; k++) {
+            if (view->limits[l].excluded[k].sample_id == point->sample.sample_id) {
+                reason = view->limits[l].excluded[k].reason;
+            }
+        }
+    }
+    return an_arena_printf(arena, "%s, %s left out of the baseline: %s",
+                           an_say_time(arena, copy->gather->line->zone, point->sample.at_us),
+                           point->sample.serial ? point->sample.serial : "sample", reason);
+}
+
+/* A value that no place on the axis can show. */
+static const char *off_scale_note(const struct an_copying *copy,
+                                  const struct an_judged_point *point)
+{
+    struct an_arena *arena = copy->gather->arena;
+    return an_arena_printf(
+        arena, "%s, %s holds %s: no place on this scale, drawn at its limit",
+        an_say_time(arena, copy->gather->line->zone, point->sample.at_us),
+        point->sample.serial ? point->sample.serial : "a sample",
+        an_say_measure(arena, point->off_scale > 0 ? point->sample.max : point->sample.min,
+                       point->sample.decimals, copy->view->characteristic->unit));
+}
+
+/* Numbered notes: points left out of the baseline by name, values off the scale. */
+bool an_copy_notes(const struct an_copying *copy)
+{
+    const struct an_stream_view *view = copy->view;
     struct an_panel_sheet *level = &copy->sheet->panel[0];
     struct an_text_list notes = {0};
     size_t room = 0;
     for (size_t i = copy->first; i < view->count; i++) {
         const struct an_judged_point *point = &view->points[i];
-        if (!point->excluded || !level->count) {
+        if ((!point->excluded && !point->off_scale) || !level->count) {
             continue;
-        }
-        const char *reason = "no reason recorded";
-        for (size_t l = 0; l < view->limits_count; l++) {
-            for (size_t k = 0; k < view->limits[l].excluded_count; k++) {
-                if (view->limits[l].excluded[k].sample_id == point->sample.sample_id) {
-                    reason = view->limits[l].excluded[k].reason;
-                }
-            }
         }
         if (copy->place[i] != AN_NONE) {
             level->points[copy->place[i]].note = (int)notes.count + 1;
         }
-        if (!an_list_add(
-                &notes, &room, arena,
-                an_arena_printf(arena, "%s, %s left out of the baseline: %s",
-                                an_say_time(arena, copy->gather->line->zone, point->sample.at_us),
-                                point->sample.serial ? point->sample.serial : "sample", reason))) {
+        if (!an_list_add(&notes, &room, copy->gather->arena,
+                         point->excluded ? left_out_note(copy, point)
+                                         : off_scale_note(copy, point))) {
             return false;
         }
     }

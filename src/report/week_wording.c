@@ -118,8 +118,13 @@ const char *an_say_week_lead(struct an_arena *arena, const struct an_period_data
     if (data->signal_count) {
         const struct an_period_signal *worst = &data->signals[0];
         const struct an_stream_sheet *sheet = &data->sheets[worst->sheet];
-        an_text_addf(&text, " Most at risk: %s, off by %s (%s).", sheet->title,
-                     an_say_measure(arena, worst->signal.size, sheet->decimals, sheet->unit),
+        const char *size =
+            isfinite(worst->signal.size)
+                ? an_arena_printf(arena, ", off by %s",
+                                  an_say_measure(arena, worst->signal.size, sheet->decimals,
+                                                 worst->signal.unit))
+                : "";
+        an_text_addf(&text, " Most at risk: %s%s (%s).", sheet->title, size ? size : "",
                      an_say_many(arena, (int64_t)worst->signal.item_count, worst->kind));
     }
     const char *copy = text.failed ? NULL : an_arena_copy(arena, an_text_of(&text), text.length);

@@ -111,7 +111,7 @@ const char *an_say_digits(struct an_arena *arena, double value)
 const char *an_say_measure(struct an_arena *arena, double value, int decimals, const char *unit)
 {
     const char *number = an_say_number(arena, value, decimals);
-    if (!unit || !*unit || !strcmp(unit, "1")) {
+    if (!isfinite(value) || !unit || !*unit || !strcmp(unit, "1")) {
         return number;
     }
     return an_arena_printf(arena, "%s %s", number, unit);
@@ -220,7 +220,11 @@ const char *an_say_rule(struct an_arena *arena, enum an_rule rule,
         return "15 points in a row within 1 sigma of the centre";
     case AN_RULE_AVOIDING_CENTRE:
         return "8 points in a row, none within 1 sigma of the centre";
-    case AN_RULE_COUNT:
+    case AN_RULE_OFF_SCALE:
+        return "a value without a place on the scale of the chart";
+    case AN_RULE_SCATTER:
+        return "counts scatter otherwise than before";
+    case AN_RULE_TOLD:
         break;
     }
     return "a rule this version does not know";

@@ -37,7 +37,7 @@ struct rule_text {
     int points;                      /* of the fixed rules */
 };
 
-static const struct rule_text rule_texts[AN_RULE_COUNT] = {
+static const struct rule_text rule_texts[AN_RULE_TOLD] = {
     [AN_RULE_BEYOND_LIMIT] = {"beyond_limit", "B", "beyond the control limit", 1},
     [AN_RULE_TWO_OF_THREE_BEYOND_2S] = {"two_of_three_beyond_2s", "O2/3@2",
                                         "2 of 3 points beyond 2 sigma", 3},
@@ -52,6 +52,9 @@ static const struct rule_text rule_texts[AN_RULE_COUNT] = {
     [AN_RULE_AVOIDING_CENTRE] = {"avoiding_centre", "V#@1",
                                  "# points in a row, none within 1 sigma of the centre",
                                  AVOIDING_POINTS},
+    [AN_RULE_OFF_SCALE] = {"off_scale", "X", "a value without a place on the scale of the chart",
+                           1},
+    [AN_RULE_SCATTER] = {"scatter_changed", "S", "counts scatter", 0},
 };
 
 /* What stands behind `words`, by side. */
@@ -67,6 +70,8 @@ static const char *side_words(enum an_rule rule, int side)
         return side > 0 ? " above the centre" : " below the centre";
     case AN_RULE_STEADY_TREND:
         return side > 0 ? " above the one before" : " below the one before";
+    case AN_RULE_SCATTER:
+        return side > 0 ? " more than before" : " less than before";
     default:
         return "";
     }
@@ -90,7 +95,7 @@ struct an_rule_choice an_rules_default(void)
 
 const char *an_rule_name(enum an_rule rule)
 {
-    return (unsigned)rule < AN_RULE_COUNT ? rule_texts[rule].name : "unknown";
+    return (unsigned)rule < AN_RULE_TOLD ? rule_texts[rule].name : "unknown";
 }
 
 /* ---- texts: no stdio here, and the texts are short ---- */
@@ -126,7 +131,7 @@ char *an_rule_code(enum an_rule rule, int side, const struct an_rule_choice *cho
 {
     struct writer to = {buffer, buffer + 15};
     buffer[0] = '\0';
-    if ((unsigned)rule >= AN_RULE_COUNT) {
+    if ((unsigned)rule >= AN_RULE_TOLD) {
         return buffer;
     }
     put_text(&to, rule_texts[rule].code, points_of(rule, choice));
@@ -141,7 +146,7 @@ char *an_rule_words(enum an_rule rule, int side, const struct an_rule_choice *ch
 {
     struct writer to = {buffer, buffer + 95};
     buffer[0] = '\0';
-    if ((unsigned)rule >= AN_RULE_COUNT) {
+    if ((unsigned)rule >= AN_RULE_TOLD) {
         return buffer;
     }
     const int points = points_of(rule, choice);

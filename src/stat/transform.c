@@ -25,7 +25,7 @@ double an_transform_of(const struct an_transform *t, double x)
 {
     switch (t->scale) {
     case AN_SCALE_BOX_COX:
-        return x > 0.0 ? power(log(x), t->lambda) : (double)NAN;
+        return x + t->shift > 0.0 ? power(log(x + t->shift), t->lambda) : (double)NAN;
     case AN_SCALE_JOHNSON: {
         const double below = an_fit_log_below(&t->fit, x), above = an_fit_log_above(&t->fit, x);
         return below < above ? an_normal_quantile(exp(below))
@@ -43,9 +43,9 @@ double an_transform_back(const struct an_transform *t, double y)
     case AN_SCALE_BOX_COX: {
         const double inner = t->lambda * y;
         if (fabs(inner) < 1e-300) {
-            return exp(y);
+            return exp(y) - t->shift;
         }
-        return inner > -1.0 ? exp(log1p(inner) / t->lambda) : (double)NAN;
+        return inner > -1.0 ? exp(log1p(inner) / t->lambda) - t->shift : (double)NAN;
     }
     case AN_SCALE_JOHNSON:
         return y < 0.0 ? an_fit_quantile(&t->fit, an_normal_below(y), false)
@@ -126,4 +126,23 @@ enum an_status an_box_cox_fit(const double x[], size_t n, double confidence, dou
     r.cut = solve_root(profile_at, &p, lambda, widest, 1e-12, &r.upper) != AN_OK || r.cut;
     *result = r;
     return AN_OK;
+}
+
+enum an_status an_johnson_fit(const double x[], size_t n, double scratch[], struct an_fit *fit)
+{
+    static const enum an_shape shapes[] = {AN_SHAPE_JOHNSON_SU, AN_SHAPE_JOHNSON_SB,
+                                           AN_SHAPE_JOHNSON_SL};
+    enum an_status worst = AN_OK;
+    bool found = false;
+
+    for (size_t i = 0; i < sizeof shapes / sizeof *shapes; i++) {
+        struct an_fit one;
+        const enum an_status st = an_fit_shape(shapes[i], x, n, scratch, &one);
+        if (!st && (!found || an_fit_bic(&one) < an_fit_bic(fit))) {
+            *fit = one;
+            found = true;
+        }
+        worst = st && (worst == AN_OK || worst == AN_NOT_CONVERGED) ? st : worst;
+    }
+    return found ? AN_OK : worst;
 }

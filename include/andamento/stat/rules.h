@@ -21,7 +21,11 @@ enum an_rule {
     AN_RULE_ALTERNATING,            /* 14 points, each step opposite to the one before */
     AN_RULE_HUGGING_CENTRE,         /* 15 points within 1 sigma */
     AN_RULE_AVOIDING_CENTRE,        /* 8 points outside 1 sigma, on either side */
-    AN_RULE_COUNT
+    AN_RULE_COUNT,
+    /* what else may be told of a point: no window of z, never chosen, found elsewhere */
+    AN_RULE_OFF_SCALE = AN_RULE_COUNT, /* a reading has no place on the chart's scale */
+    AN_RULE_SCATTER, /* counts scatter otherwise than before; the window is the block looked at */
+    AN_RULE_TOLD
 };
 #define AN_RULE_MEMORY 15 /* no rule looks further back than this many points */
 

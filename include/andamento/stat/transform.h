@@ -18,9 +18,11 @@ struct an_transform {
     enum an_scale scale;
     double lambda;
     struct an_fit fit; /* AN_SCALE_JOHNSON: any shape; its z is Phi^-1 of the chance below */
+    double shift;      /* AN_SCALE_BOX_COX: added to x before the power is taken */
 };
 
-/* Rising in x. NAN where the scale is not defined (Box-Cox: x <= 0). */
+/* Rising in x. NAN where the scale is not defined (Box-Cox: x + shift <= 0); infinite where a Johnson
+ * shape ends. */
 double an_transform_of(const struct an_transform *transform, double x);
 /* NAN, or the end of the shape, where no x has that value. an_transform_back(t, an_transform_of(t,
  * x)) is x to 1e-12. */
@@ -40,5 +42,12 @@ struct an_box_cox {
  */
 AN_CHECKED enum an_status an_box_cox_fit(const double x[], size_t n, double confidence,
                                          double scratch[], struct an_box_cox *result);
+/*
+ * The Johnson shape that readings follow best: of johnson_su, johnson_sb and johnson_sl the one of the
+ * least BIC. scratch holds 3 n doubles. AN_NOT_CONVERGED if none of them could be fitted; otherwise as
+ * an_fit_shape.
+ */
+AN_CHECKED enum an_status an_johnson_fit(const double x[], size_t n, double scratch[],
+                                         struct an_fit *fit);
 
 #endif
