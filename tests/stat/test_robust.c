@@ -168,6 +168,44 @@ START_TEST(box_cox)
 }
 END_TEST
 
+/* Johnson's three curves by their definitions (1949): each is known again by its own readings, and no
+ * other of the three is likelier. */
+START_TEST(johnson_choice)
+{
+    enum { n = 400 };
+    static const enum an_shape shapes[] = {AN_SHAPE_JOHNSON_SU, AN_SHAPE_JOHNSON_SB,
+                                           AN_SHAPE_JOHNSON_SL};
+    double x[n], scratch[3 * n];
+    const enum an_shape shape = shapes[_i];
+    struct an_fit fit, one;
+    for (size_t i = 0; i < n; i++) {
+        const double z = an_normal_quantile(((double)(i * 7 % n) + 0.5) / n);
+        x[i] = shape == AN_SHAPE_JOHNSON_SU   ? 3 + 2 * sinh((z - 0.4) / 1.1)
+               : shape == AN_SHAPE_JOHNSON_SB ? 3 + 2 / (1 + exp(-(z - 0.4) / 0.7))
+                                              : 3 + exp((z - 0.4) / 1.5);
+    }
+    ck_assert_int_eq(an_johnson_fit(x, n, scratch, &fit), AN_OK);
+    ck_assert_str_eq(an_shape_name(fit.shape), an_shape_name(shape));
+    for (size_t s = 0; s < 3; s++) {
+        if (!an_fit_shape(shapes[s], x, n, scratch, &one)) {
+            ck_assert_double_le(an_fit_bic(&fit), an_fit_bic(&one));
+        }
+    }
+    const struct an_transform t = {.scale = AN_SCALE_JOHNSON, .fit = fit};
+    double worst = 0;
+    for (size_t i = 0; i < n; i++) {
+        const double z = an_normal_quantile(((double)(i * 7 % n) + 0.5) / n);
+        worst = fmax(worst, fabs(an_transform_of(&t, x[i]) - z));
+    }
+    ck_assert_double_lt(worst, 0.15);
+    ck_assert_int_eq(an_johnson_fit(x, 4, scratch, &fit), AN_TOO_FEW);
+    for (size_t i = 0; i < n; i++) {
+        x[i] = 7;
+    }
+    ck_assert_int_eq(an_johnson_fit(x, n, scratch, &fit), AN_NO_SPREAD);
+}
+END_TEST
+
 START_TEST(there_and_back)
 {
     static const struct an_transform scales[] = {
@@ -193,6 +231,11 @@ START_TEST(there_and_back)
     check_close(an_transform_of(&scales[4], 3.0), -0.6 + 1.5 * asinh(0.5), 1e-12, "z");
     ck_assert(isnan(an_transform_of(&scales[2], -1)) && isnan(an_transform_back(&scales[2], -4)));
     check_close(an_transform_of(&scales[2], 5.0), (pow(5, 0.33) - 1) / 0.33, 1e-13, "power");
+    const struct an_transform moved = {.scale = AN_SCALE_BOX_COX, .lambda = 0.5, .shift = 2};
+    check_close(an_transform_of(&moved, 7.0), 2 * (3.0 - 1), 1e-15, "root of 9");
+    check_close(an_transform_back(&moved, 4.0), 7.0, 1e-15, "and back");
+    ck_assert(isnan(an_transform_of(&moved, -2)) && isfinite(an_transform_of(&moved, -1.9)));
+    ck_assert(isinf(an_transform_of(&scales[5], 9.0))); /* where a bounded shape ends */
 }
 END_TEST
 
@@ -231,6 +274,7 @@ int main(void)
     tcase_add_test(tcase, order_units);
     tcase_add_test(tcase, suspects);
     tcase_add_test(tcase, box_cox);
+    tcase_add_loop_test(tcase, johnson_choice, 0, 3);
     tcase_add_test(tcase, there_and_back);
     tcase_add_test(tcase, refusals);
     suite_add_tcase(suite, tcase);
