@@ -270,8 +270,10 @@ struct an_item_table an_tools_table(struct an_book *book, const struct an_item_d
 static const char *size_words(struct an_book *book, double size, const char *unit)
 {
     int decimals = 0;
-    for (double amount = fabs(size);
-         isfinite(amount) && amount > 0 && amount < 99.95 && decimals < 6; amount *= 10) {
+    if (!isfinite(size)) { /* off the scale of its chart */
+        return "-";
+    }
+    for (double amount = fabs(size); amount > 0 && amount < 99.95 && decimals < 6; amount *= 10) {
         decimals++;
     }
     return an_say_measure(book->arena, size, decimals, unit);

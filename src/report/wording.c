@@ -111,7 +111,7 @@ const char *an_say_digits(struct an_arena *arena, double value)
 const char *an_say_measure(struct an_arena *arena, double value, int decimals, const char *unit)
 {
     const char *number = an_say_number(arena, value, decimals);
-    if (!isfinite(value) || !unit || !*unit || !strcmp(unit, "1")) {
+    if (!unit || !*unit || !strcmp(unit, "1")) {
         return number;
     }
     return an_arena_printf(arena, "%s %s", number, unit);

@@ -306,9 +306,12 @@ START_TEST(codes_and_words)
     ck_assert_str_eq(an_rule_code(AN_RULE_RUN_ONE_SIDE, 1, &longest, code), "R12+");
     ck_assert_str_eq(an_rule_words(AN_RULE_RUN_ONE_SIDE, 1, &longest, words),
                      "12 points in a row above the centre");
-    ck_assert_str_eq(an_rule_code(AN_RULE_COUNT, 1, &choice, code), "");
-    ck_assert_str_eq(an_rule_words(AN_RULE_COUNT, 1, &choice, words), "");
-    ck_assert_str_eq(an_rule_name(AN_RULE_COUNT), "unknown");
+    ck_assert_str_eq(an_rule_code(AN_RULE_TOLD, 1, &choice, code), "");
+    ck_assert_str_eq(an_rule_words(AN_RULE_TOLD, 1, &choice, words), "");
+    ck_assert_str_eq(an_rule_name(AN_RULE_TOLD), "unknown");
+    ck_assert_str_eq(an_rule_code(AN_RULE_OFF_SCALE, -1, &choice, code), "X-");
+    ck_assert_str_eq(an_rule_words(AN_RULE_SCATTER, 1, &choice, words),
+                     "counts scatter more than before");
     ck_assert(isnan(an_rule_chance(AN_RULE_COUNT, 3.0, &choice)));
     ck_assert(choice.on[AN_RULE_BEYOND_LIMIT] && choice.on[AN_RULE_RUN_ONE_SIDE]);
     ck_assert(!choice.on[AN_RULE_STEADY_TREND] && !choice.on[AN_RULE_HUGGING_CENTRE]);
