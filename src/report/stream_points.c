@@ -391,12 +391,13 @@ static const char *off_scale_note(const struct an_copying *copy,
                                   const struct an_judged_point *point)
 {
     struct an_arena *arena = copy->gather->arena;
-    return an_arena_printf(
-        arena, "%s, %s holds %s: no place on this scale, drawn at its limit",
-        an_say_time(arena, copy->gather->line->zone, point->sample.at_us),
-        point->sample.serial ? point->sample.serial : "a sample",
-        an_say_measure(arena, point->off_scale > 0 ? point->sample.max : point->sample.min,
-                       point->sample.decimals, copy->view->characteristic->unit));
+    const char *unit = copy->view->characteristic->unit;
+    const double value = point->off_scale > 0 ? point->sample.max : point->sample.min;
+    return an_arena_printf(arena, "%s, %s holds %s%s%s: no place on this scale, drawn at its limit",
+                           an_say_time(arena, copy->gather->line->zone, point->sample.at_us),
+                           point->sample.serial ? point->sample.serial : "a sample",
+                           an_say_plain(arena, value), strcmp(unit, "1") ? " " : "",
+                           strcmp(unit, "1") ? unit : "");
 }
 
 /* Numbered notes: points left out of the baseline by name, values off the scale. */
