@@ -165,10 +165,10 @@ pdftotext -layout page1.pdf - | tr -s ' \n' '  ' | grep -q 'takes 27.9 % of the 
 page() { pdftotext -layout "page$1.pdf" - | tr -s ' \n' '  '; }
 page 1 | grep -q 'Readings, nm: a panel an operator' || fail "the crossed study's readings have no unit"
 page 1 | grep -q 'operator by part pooled' || fail "the page does not say that the interaction is pooled"
-page 4 | grep -q 'Readings, nm, in the order of the file' || fail "the bias study's readings have no unit"
-page 5 | grep -q 'Bias = 0[.0-9]* − 0[.0-9]* × reference, in nm' || fail "the line is not written with its sign: $(page 5)"
-page 5 | grep -q 'reference, nm' || fail "the references have no unit"
-page 5 | grep -q '+ -' && fail "two signs beside each other"
+page 6 | grep -q 'Readings, nm, in the order of the file' || fail "the bias study's readings have no unit"
+page 7 | grep -q 'Bias = 0[.0-9]* − 0[.0-9]* × reference, in nm' || fail "the line is not written with its sign: $(page 7)"
+page 7 | grep -q 'reference, nm' || fail "the references have no unit"
+page 7 | grep -q '+ -' && fail "two signs beside each other"
 exits 64 "no file to write" "$a" gauge report 1
 exits 66 "no such study" "$a" gauge report 99 -o none.pdf
 [ -e none.pdf ] && fail "a page of no study was written"
