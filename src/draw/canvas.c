@@ -95,14 +95,10 @@ static bool set_up_text(struct an_canvas *canvas, FcConfig *config)
     pango_context_set_language(canvas->context, pango_language_from_string("en"));
     pango_context_set_base_dir(canvas->context, PANGO_DIRECTION_LTR);
 
-    canvas->layout = pango_layout_new(canvas->context);
-    pango_layout_set_auto_dir(canvas->layout, FALSE);
     /* Figures of one width, so that columns of numbers align. No contextual forms: they would
      * turn "->" in somebody's serial number into an arrow. */
-    PangoAttrList *attributes = pango_attr_list_new();
-    pango_attr_list_insert(attributes, pango_attr_font_features_new("tnum=1,calt=0"));
-    pango_layout_set_attributes(canvas->layout, attributes);
-    pango_attr_list_unref(attributes);
+    canvas->attributes = pango_attr_list_new();
+    pango_attr_list_insert(canvas->attributes, pango_attr_font_features_new("tnum=1,calt=0"));
     for (int i = 0; i < 2; i++) {
         canvas->faces[i] = pango_font_description_new();
         pango_font_description_set_family_static(canvas->faces[i], AN_FONT_FAMILY);
@@ -120,7 +116,10 @@ static void release(struct an_canvas *canvas)
     if (canvas->surface) {
         cairo_surface_destroy(canvas->surface);
     }
-    g_clear_object(&canvas->layout);
+    for (size_t i = 0; i < AN_LAID_TEXTS; i++) {
+        g_clear_object(&canvas->laid[i].layout);
+    }
+    g_clear_pointer(&canvas->attributes, pango_attr_list_unref);
     g_clear_object(&canvas->context);
     g_clear_object(&canvas->fonts);
     for (int i = 0; i < 2; i++) {

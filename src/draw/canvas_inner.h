@@ -14,13 +14,24 @@
 #define AN_LEAST_TYPE_PT 7.0 /* no smaller text: it dies on the first photocopy */
 #define AN_LEAST_LINE_PT 0.4 /* no thinner line, for the same reason */
 
+enum { AN_LAID_TEXTS = 256 };
+struct an_laid_text { /* a text as it was laid last in this place */
+    PangoLayout *layout;
+    double size_pt;
+    int width, lines; /* as pango has them */
+    enum an_weight weight;
+    enum an_align align;
+};
+
 struct an_canvas {
     cairo_surface_t *surface;
     cairo_t *cr;
     struct an_output_file *file;
     PangoFontMap *fonts;
     PangoContext *context;
-    PangoLayout *layout; /* one, used again for each text */
+    PangoLayout *layout;                     /* of the text at hand, one of `laid` */
+    struct an_laid_text laid[AN_LAID_TEXTS]; /* by hash of the text */
+    PangoAttrList *attributes;
     PangoFontDescription *faces[2];
     struct an_text clean; /* the text being set, made fit for pango */
     enum an_status failed;

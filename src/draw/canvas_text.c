@@ -4,7 +4,8 @@
  * complain on stderr and set something else).
  *
  * The hard idea: what is drawn and what is measured come from one function that fills the same
- * layout, so that a width asked for is the width that stands on the page.
+ * layout, so that a width asked for is the width that stands on the page. Layouts of the last texts
+ * are kept, since most are measured before they are drawn, and shaping is what costs.
  */
 #include "draw/canvas_inner.h"
 #include "draw/fonts.h"
@@ -92,21 +93,57 @@ static int pango_units(double pt)
     return units < 1.0 ? 1 : units > 1e9 ? (int)1e9 : (int)units;
 }
 
+/* The place of a text among those kept: FNV-1a over its bytes. */
+static struct an_laid_text *place_of(struct an_canvas *canvas, const char *text, double size_pt,
+                                     enum an_weight weight)
+{
+    uint32_t hash = 2166136261U ^ (uint32_t)(size_pt * 64) ^ ((uint32_t)weight << 16);
+    for (; *text; text++) {
+        hash = (hash ^ (unsigned char)*text) * 16777619U;
+    }
+    return &canvas->laid[(hash ^ (hash >> 16)) % AN_LAID_TEXTS];
+}
+
+static PangoLayout *new_layout(const struct an_canvas *canvas)
+{
+    PangoLayout *layout = pango_layout_new(canvas->context);
+    pango_layout_set_auto_dir(layout, FALSE);
+    pango_layout_set_attributes(layout, canvas->attributes);
+    pango_layout_set_wrap(layout, PANGO_WRAP_WORD_CHAR);
+    return layout;
+}
+
 /* How a text is laid: width 0 is one line as long as it comes; lines 0 is without end, 1 is one
  * line cut to the width, n is at most n lines. */
 static void set(struct an_canvas *canvas, const struct an_type *type, const char *text,
                 double width_pt, int lines)
 {
-    PangoLayout *layout = canvas->layout;
     const bool one_line = !(width_pt > 0) || lines == 1;
-    PangoFontDescription *face = canvas->faces[type->weight == AN_BOLD];
     const double size = type->size_pt >= AN_LEAST_TYPE_PT ? type->size_pt : AN_LEAST_TYPE_PT;
+    const struct an_laid_text wanted = {
+        .size_pt = size,
+        .width = width_pt > 0 ? pango_units(width_pt) : -1,
+        .lines = lines > 0 ? lines : 0,
+        .weight = type->weight == AN_BOLD ? AN_BOLD : AN_REGULAR,
+        .align = type->align,
+    };
+    const char *fit = clean(canvas, text ? text : "", one_line);
+    struct an_laid_text *laid = place_of(canvas, fit, size, wanted.weight);
+    if (laid->layout && !(laid->size_pt < size || laid->size_pt > size) &&
+        laid->width == wanted.width && laid->lines == wanted.lines &&
+        laid->weight == wanted.weight && laid->align == wanted.align &&
+        !strcmp(pango_layout_get_text(laid->layout), fit)) {
+        canvas->layout = laid->layout;
+        return;
+    }
+    PangoLayout *layout = laid->layout ? laid->layout : new_layout(canvas);
+    *laid = wanted;
+    laid->layout = canvas->layout = layout;
+    PangoFontDescription *face = canvas->faces[wanted.weight == AN_BOLD];
     pango_font_description_set_absolute_size(face, size * PANGO_SCALE);
     pango_layout_set_font_description(layout, face);
-    const char *fit = clean(canvas, text ? text : "", one_line);
     pango_layout_set_text(layout, fit, (int)canvas->clean.length);
-    pango_layout_set_width(layout, width_pt > 0 ? pango_units(width_pt) : -1);
-    pango_layout_set_wrap(layout, PANGO_WRAP_WORD_CHAR);
+    pango_layout_set_width(layout, wanted.width);
     pango_layout_set_ellipsize(layout, lines > 0 && width_pt > 0 ? PANGO_ELLIPSIZE_END
                                                                  : PANGO_ELLIPSIZE_NONE);
     pango_layout_set_height(layout, lines > 0 ? -lines : -1);
