@@ -296,5 +296,6 @@ enum an_status an_gather_carried(struct an_item_gather *gather)
         qsort(data->carriers, data->carrier_count, sizeof *data->carriers, by_kind_and_serial);
     }
     st = st ? st : count_kinds(gather);
+    st = st ? st : an_gather_whereabouts(gather);
     return st ? st : gather_neighbours(gather);
 }

@@ -122,6 +122,14 @@ struct an_item_carrier {
     int64_t first_us, last_us; /* seen at stations; AN_NO_INSTANT: never was */
     const char *last_station;
 };
+struct an_item_whereabouts { /* a whole or a station with products that carry it */
+    const char *where;
+    bool placed; /* in a whole */
+    size_t certain, possible, ended;
+    const struct an_item_carrier *first[4];
+    size_t shown; /* of them */
+    int64_t last_us;
+};
 struct an_carried_count {
     const char *kind, *kind_title;
     bool product;
@@ -207,6 +215,8 @@ struct an_item_data {
 
     struct an_item_carrier *carriers;
     size_t carrier_count;
+    struct an_item_whereabouts *whereabouts; /* in the order of the first in each */
+    size_t whereabouts_count;
     struct an_carried_count *carried;
     size_t carried_count;
     struct an_item_neighbour *neighbours;
@@ -253,6 +263,7 @@ AN_CHECKED enum an_status an_gather_values(struct an_item_gather *gather,
 AN_CHECKED enum an_status an_gather_made_of(struct an_item_gather *gather);
 AN_CHECKED enum an_status an_gather_touched(struct an_item_gather *gather);
 AN_CHECKED enum an_status an_gather_carried(struct an_item_gather *gather);
+AN_CHECKED enum an_status an_gather_whereabouts(struct an_item_gather *gather);
 AN_CHECKED enum an_status an_gather_sites(struct an_item_gather *gather);
 AN_CHECKED enum an_status an_gather_seams(struct an_item_gather *gather);
 AN_CHECKED enum an_status an_gather_item(struct an_item_gather *gather);

@@ -12,7 +12,10 @@
 #include <string.h>
 
 #define COUNT_OF(array) (sizeof(array) / sizeof((array)[0]))
-enum { MOST_COLUMNS = 6 }; /* of values beside each other */
+enum {
+    MOST_COLUMNS = 6,       /* of values beside each other */
+    MOST_ONE_BY_ONE = 1000, /* of what carries a batch: more are told by place */
+};
 
 static void start(struct an_book *book, const struct an_report_page *page, const char *name)
 {
@@ -304,7 +307,17 @@ static void carried_page(struct an_book *book, const struct an_item_data *data,
                             count->placed));
     }
     book->y += 6;
-    whole_table(book, NULL, an_carriers_table(book, data));
+    if (data->carrier_count <= MOST_ONE_BY_ONE) {
+        whole_table(book, NULL, an_carriers_table(book, data));
+        return;
+    }
+    an_book_say(book, AN_TYPE_SMALL, 6,
+                an_arena_printf(book->arena,
+                                "Told by place: serials that follow each other stand as a run, and "
+                                "every item of a run is meant. Each item with its place, its share "
+                                "and its times: andamento report batch %s --json.",
+                                data->item.serial));
+    an_draw_carriers_by_place(book, data);
 }
 
 static void signals_page(struct an_book *book, const struct an_item_data *data,

@@ -48,6 +48,19 @@ struct an_item_table {
 struct an_item_table an_batches_table(struct an_book *book, const struct an_item_data *data,
                                       size_t most, bool brief);
 struct an_item_table an_carriers_table(struct an_book *book, const struct an_item_data *data);
+/* Carriers by kind, place, state and role (order: room for all of them), and those of one kind in rows,
+ * serials that follow each other as a run "A to B". */
+enum { AN_PLACE_COLUMNS = 5 }; /* where, how sure, as, items, which */
+struct an_place_rows {
+    const char **cells;   /* of a row that goes on: how sure, as and items are "" */
+    size_t rows, longest; /* longest: bytes of "which" */
+    bool placed;          /* some of the kind are in a whole */
+};
+void an_carriers_by_place(const struct an_item_data *data, const struct an_item_carrier **order);
+void an_place_rows_of(struct an_book *book, const struct an_item_carrier *const *order,
+                      size_t count, struct an_place_rows *rows);
+/* All carriers on as few pages as they take. */
+void an_draw_carriers_by_place(struct an_book *book, const struct an_item_data *data);
 struct an_item_table an_whereabouts_table(struct an_book *book, const struct an_item_data *data,
                                           size_t most);
 struct an_item_table an_tools_table(struct an_book *book, const struct an_item_data *data);

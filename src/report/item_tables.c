@@ -124,28 +124,7 @@ static const char *place_words(struct an_book *book, const struct an_item_carrie
                                                     (long long)carrier->column));
 }
 
-/* ---- where it is now: by whole, or by the station where it was seen last ------------------------------ */
-struct group {
-    const char *where;
-    bool placed;
-    size_t certain, possible, ended;
-    const struct an_item_carrier *first[4];
-    size_t shown;
-    int64_t last_us;
-};
-
-static struct group *group_of(struct group *groups, size_t *count, const char *where, bool placed)
-{
-    for (size_t i = 0; i < *count; i++) {
-        if (groups[i].placed == placed && !strcmp(groups[i].where, where)) {
-            return &groups[i];
-        }
-    }
-    groups[*count] = (struct group){.where = where, .placed = placed, .last_us = AN_NO_INSTANT};
-    return &groups[(*count)++];
-}
-
-static const char *whose(struct an_book *book, const struct group *group)
+static const char *whose(struct an_book *book, const struct an_item_whereabouts *group)
 {
     const char *serials[4];
     const size_t all = group->certain + group->possible + group->ended;
@@ -168,32 +147,11 @@ struct an_item_table an_whereabouts_table(struct an_book *book, const struct an_
         {"certain", 0.7, AN_RIGHT, false}, {"possible", 0.7, AN_RIGHT, false},
         {"had it", 0.6, AN_RIGHT, false},  {"which", 3.1, AN_LEFT, false},
         {"last seen", 1.5, AN_LEFT, false}};
-    struct group *groups = an_arena_alloc(book->arena, data->carrier_count + 1, sizeof *groups);
-    size_t count = 0;
-    for (size_t i = 0; i < data->carrier_count && groups; i++) {
-        const struct an_item_carrier *one = &data->carriers[i];
-        if (!one->product || an_kind_has_places(data->line, one->item.kind)) {
-            continue;
-        }
-        const bool placed = one->whole.item_id != 0;
-        struct group *group = group_of(groups, &count,
-                                       placed              ? one->whole.serial
-                                       : one->last_station ? one->last_station
-                                                           : "no station",
-                                       placed);
-        group->certain += one->holds && one->certain;
-        group->possible += one->holds && !one->certain;
-        group->ended += !one->holds;
-        group->last_us = one->last_us > group->last_us ? one->last_us : group->last_us;
-        if (group->shown < COUNT_OF(group->first)) {
-            group->first[group->shown++] = one;
-        }
-    }
+    const size_t count = data->whereabouts_count;
     const size_t shown = most && most < count ? most : count;
     const char **cells = cells_of(book, shown, COUNT_OF(columns));
-    book->failed = book->failed || !groups;
     for (size_t i = 0; i < shown && cells; i++) {
-        const struct group *group = &groups[i];
+        const struct an_item_whereabouts *group = &data->whereabouts[i];
         const char **row = cells + i * COUNT_OF(columns);
         row[0] = group->placed ? an_arena_printf(book->arena, "in %s", group->where)
                                : an_arena_printf(book->arena, "not in place; %s", group->where);
