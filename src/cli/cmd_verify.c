@@ -235,7 +235,7 @@ static void answer_text(struct tally *tally, const struct an_ledger_head *head, 
     an_text_addf(
         &cli->out,
         "%lld sample%s made again from the readings; not so: %lld counted, "
-        "%lld derived, %lld of dropped readings, %lld read by an earlier line description\n",
+        "%lld derived, %lld of dropped readings, %lld whose line description cannot be read\n",
         (long long)samples->again, an_plural((size_t)samples->again, "", "s"),
         (long long)samples->counted, (long long)samples->derived, (long long)samples->dropped,
         (long long)samples->earlier);

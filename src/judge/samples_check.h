@@ -11,13 +11,13 @@ struct an_samples_check {
     int64_t counted; /* counts: kept with the sample, without single readings */
     int64_t derived; /* made of other characteristics' samples */
     int64_t dropped; /* their readings are kept no longer */
-    int64_t earlier; /* of files read by an earlier line description, or by none */
+    int64_t earlier; /* of files whose line description is not there, or cannot be read any more */
 };
 
 /*
  * n exactly; mean, smallest and largest to 1e-12 of the largest reading, the sum of squared
  * deviations to what that leaves of it: statistics are made of decimals at intake, here of doubles.
- * A store without a line description has nothing that can be made again.
+ * Each sample is made by the line description that read its file.
  */
 AN_CHECKED enum an_status an_samples_check(struct an_store *store, an_finding *finding,
                                            void *context, struct an_samples_check *counts,

@@ -110,3 +110,19 @@ enum an_status an_store_line(struct an_store *store, struct an_arena *arena,
               : an_query_one(&query, read_revision, arena, revision,
                              "the store has no line description; give it one with init", err);
 }
+
+enum an_status an_store_line_of(struct an_store *store, int64_t number, struct an_arena *arena,
+                                struct an_line_revision *revision, struct an_error *err)
+{
+    static const char sql[] = "SELECT revision, known_us, hash, folder, yaml FROM line_revision"
+                              " WHERE revision = $1";
+    struct an_query query;
+    const enum an_status st =
+        an_query_start(&query, store, sql, "reading an earlier line description", err);
+    if (st) {
+        return st;
+    }
+    an_query_int(&query, number);
+    return an_query_one(&query, read_revision, arena, revision,
+                        "the store has no line description of that number", err);
+}

@@ -51,6 +51,15 @@ sed -i 's/^\(CR-00003,[^,]*\),[RGB],/\1,V,/' "$(ls spool/carrier/* | head -1)"
 "$a" collect spool -q >/dev/null 2>&1
 cp spool/inspection/"$(ls spool/inspection | head -1)" spool/inspection/inspection_again.csv
 "$a" collect spool -q >/dev/null 2>&1
+# keys, one of them retired, and a signed head that the store keeps: what lies under it is safe
+for key in old new; do
+    "$a" key new $key.key >/dev/null
+    exits 0 'a key' "$a" key add $key.key.pub --author A
+done
+id=$("$a" key list --csv | awk -F, 'NR == 2 { print $1 }')
+# shellcheck disable=SC2086
+exits 0 'one is retired' "$a" key retire "$id" --key old.key $by
+exits 0 'a signed head' "$a" head sign --key new.key --record
 "$a" limits propose --all >/dev/null 2>&1
 "$a" limits lock --all --author T --reason baseline >/dev/null 2>&1
 "$a" check >/dev/null 2>&1

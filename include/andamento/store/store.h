@@ -86,6 +86,10 @@ AN_CHECKED enum an_status an_store_put_line(struct an_store *store, struct an_by
 /* The newest; AN_NOT_FOUND if none. */
 AN_CHECKED enum an_status an_store_line(struct an_store *store, struct an_arena *arena,
                                         struct an_line_revision *revision, struct an_error *err);
+/* One by its number; AN_NOT_FOUND if there is none such. */
+AN_CHECKED enum an_status an_store_line_of(struct an_store *store, int64_t number,
+                                           struct an_arena *arena,
+                                           struct an_line_revision *revision, struct an_error *err);
 
 /* ---- taking files: all inside one transaction ------------------------------------------------- */
 enum an_file_state { AN_FILE_TAKEN = 0, AN_FILE_HELD = 1 };
