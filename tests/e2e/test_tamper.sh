@@ -83,7 +83,13 @@ file=$(ask "SELECT name FROM file JOIN sample USING (file_id) WHERE sample_id = 
     exits 0 'an undoing' "$a" correct undo 1 $by
     exits 0 'a sample' "$a" correct withdraw --sample "$(ask 'SELECT max(sample_id) FROM hit')" $by
     "$a" check >/dev/null 2>&1
-    "$a" answer 1 $by --cause c --action d >/dev/null
+    "$a" key new one.key >/dev/null
+    "$a" key new two.key >/dev/null
+    exits 0 'a key' "$a" key add one.key.pub $by
+    exits 0 'another, in its place' "$a" key add two.key.pub $by --key one.key
+    exits 0 'the first retired' "$a" key retire "$("$a" key list --csv | sed -n '2s/,.*//p')" $by
+    exits 0 'an answer, signed' "$a" answer 1 $by --cause c --action d --key two.key
+    exits 0 'a signed head' "$a" head sign --key two.key --record
     "$a" held release --station carrier $by >/dev/null 2>&1
     grep -v '^#' "$AN_SOURCE_DIR/tests/stat/data/appraisers.csv" >grr.csv
     "$a" gauge study grr.csv --gauge G --columns part=part,operator=operator,reading=reading $by \
