@@ -32,13 +32,15 @@ static void head(struct an_gauge_sheet *s)
     an_instant_rfc3339_in(s->lone.line->zone, record->known_us, at);
     at[10] = ' '; /* day and minute are enough here */
     at[16] = '\0';
-    an_lone_head(&s->lone,
-                 an_gauge_text(s, an_arena_printf(s->lone.arena, "gauge %s, study %lld",
-                                                  record->gauge, (long long)record->study_id)),
-                 an_gauge_text(s, an_arena_printf(s->lone.arena,
-                                                  "%s study of %zu readings, recorded %s by %s: %s",
-                                                  an_gauge_kind_name(record->kind), s->r->n, at,
-                                                  record->author, record->reason)));
+    an_lone_head(
+        &s->lone,
+        an_gauge_text(s, an_arena_printf(s->lone.arena, "gauge %s, study %lld", record->gauge,
+                                         (long long)record->study_id)),
+        an_gauge_text(
+            s, an_arena_printf(s->lone.arena, "%s study of %zu readings, recorded %s by %s%s%s: %s",
+                               an_gauge_kind_name(record->kind), s->r->n, at, record->author,
+                               record->signed_key ? ", signed, key " : "",
+                               record->signed_key ? record->signed_key : "", record->reason)));
 }
 
 static void foot(struct an_gauge_sheet *s)
