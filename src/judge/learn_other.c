@@ -274,10 +274,11 @@ static const char *gap_warning(const struct an_chart_model *m, struct an_arena *
     if (m->step > 0 && !(lcl > m->step)) {
         return an_arena_printf(
             arena,
-            "no single gap can be below the lower limit, since a sample %s %.3g %s: more single "
+            "no single gap can be below the lower limit, since a sample %s %s %s: more single "
             "events are seen by runs of short gaps only; a u chart with 'weighted: ewma' may see "
             "them sooner",
-            timed ? "comes every" : "holds", m->step, unit);
+            timed ? "comes every" : "holds",
+            an_arena_printf(arena, m->step >= 1000 ? "%.0f" : "%.3g", m->step), unit);
     }
     *told = false;
     return NULL;

@@ -171,7 +171,7 @@ static const char *index_text(struct an_arena *arena, const char *name,
 
 /* Never an index of an unstable stream as if it foretold anything. */
 static enum an_status capability_text(struct an_gather *gather, const struct an_stream_view *view,
-                                      const char **text)
+                                      const struct an_stream_sheet *sheet, const char **text)
 {
     *text = NULL;
     const struct an_characteristic *c = view->characteristic;
@@ -194,7 +194,13 @@ static enum an_status capability_text(struct an_gather *gather, const struct an_
                 ? an_arena_printf(arena, "; %s over the chart's period describes the past only",
                                   index_text(arena, "Ppk", ppk))
                 : "";
-        if (capability.why_not) {
+        if (sheet->form == AN_FORM_WEAR || sheet->form == AN_FORM_DISTANCE) {
+            *text = an_arena_printf(
+                arena,
+                "no Cpk: the chart's sigma is about %s, which leaves out how the "
+                "readings themselves move%s",
+                sheet->form == AN_FORM_WEAR ? "the line of wear" : "what is expected", past);
+        } else if (capability.why_not) {
             *text = an_arena_printf(arena, "no Cpk: %s%s", capability.why_not, past);
         } else if (!capability.stable || !isfinite(capability.indices.cpk.value)) {
             *text = an_arena_printf(arena, "no Cpk while the stream is not stable%s", past);
@@ -317,7 +323,7 @@ enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_
     an_fact_add(sheet, "Sampling", an_say_sampling(gather, view, limits, sheet));
     an_fact_add(sheet, "Spec", spec_text(arena, view, sheet));
     const char *capability = NULL;
-    st = capability_text(gather, view, &capability);
+    st = capability_text(gather, view, sheet, &capability);
     if (st) {
         return st;
     }

@@ -99,7 +99,8 @@ static void compare_levels(const struct an_stream_sheet *sheet, struct an_week_s
     stream->level_before = before->mean;
     stream->moved = now->mean - before->mean;
     stream->moved_z = (double)NAN;
-    if (now->n >= 8 && before->n >= 8) {
+    /* along the life of a tool the level moves whatever the week */
+    if (now->n >= 8 && before->n >= 8 && sheet->form != AN_FORM_WEAR) {
         const double error = hypot(mean_error(now), mean_error(before));
         stream->moved_z = error > 0 ? stream->moved / error : (double)NAN;
     }
@@ -128,6 +129,11 @@ static void compare(const struct an_stream_sheet *sheet, struct an_week_stream *
     const struct an_week_index *before = &stream->before;
 
     compare_levels(sheet, stream);
+    if (sheet->form == AN_FORM_WEAR || sheet->form == AN_FORM_DISTANCE) {
+        /* the chart's sigma is not of the readings: what they moved together is not in it */
+        stream->now.within = stream->before.within =
+            (struct an_index){(double)NAN, (double)NAN, (double)NAN};
+    }
     if (before->stable && now->judged && !now->stable) {
         stream->stability = AN_TURN_WORSE;
     } else if (before->judged && !before->stable && now->stable) {

@@ -41,6 +41,21 @@ static void say_rest(struct an_book *book, struct block *block, size_t all, cons
     }
 }
 
+/* A list without a row says what there was none of. */
+static const char *words_of_none(enum an_report_section_kind kind)
+{
+    switch (kind) {
+    case AN_SECTION_DEFECTS:
+        return "Nothing was counted this week.";
+    case AN_SECTION_COMPLETENESS:
+        return "No item went from one station to the next this week.";
+    case AN_SECTION_YIELD:
+        return "No item was measured against a specification this week.";
+    default:
+        return "Nothing: no characteristic with a specification was measured.";
+    }
+}
+
 static struct block block_of(struct an_book *book, const struct an_report_section *section,
                              double width, size_t less)
 {
@@ -101,8 +116,7 @@ static struct block block_of(struct an_book *book, const struct an_report_sectio
     }
     if (block.list.column_count && !block.list.row_count) {
         block.list.column_count = 0;
-        an_bullets_add(book, &block.bullets, false, false, NULL,
-                       "Nothing: no characteristic with a specification was measured.");
+        an_bullets_add(book, &block.bullets, false, false, NULL, words_of_none(section->kind));
     }
     if (section->kind == AN_SECTION_CAPABILITY) {
         say_rest(book, &block, an_week_capability_list(book, SIZE_MAX).row_count, "capability");
