@@ -41,6 +41,20 @@ AN_CHECKED enum an_status an_net_steady(const struct an_net *net, struct an_aren
                                         double chance[]);
 
 /*
+ * n points and weights (sum 1) of an estimated sigma over the true one, w = chi / (c4 sqrt(df)): its
+ * density goes as w^(df-1) exp(-df c4^2 w^2 / 2). AN_DOMAIN unless 1 <= df <= 1e8.
+ */
+enum { AN_SIGMA_POINTS = 48 };
+AN_CHECKED enum an_status an_sigma_ratio_points(double df, size_t n, double w[], double weight[]);
+
+double an_rarity(double rate); /* 1 / rate; INFINITY of 0 */
+/* What charts from so many baselines do together: rates with weights (sum 1); sorts them. */
+struct an_weighed_rate {
+    double rate, weight;
+};
+struct an_estimated_run_length an_of_rates(struct an_weighed_rate charts[], size_t n, double known);
+
+/*
  * Quantiles of a run length from its survival P(N > n), n = 1, 2, ..., told one by one: once the
  * ratios agree for long the tail is geometric and is continued by formula.
  */

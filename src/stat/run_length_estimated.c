@@ -16,14 +16,19 @@
 
 #define PI 3.14159265358979323846
 
-/* Errors of the centre up to 2.5 sigma, sigma ratios from 0.2 to 2: beyond, the edge is taken. A
- * baseline of ten has both within, save once in a hundred thousand. */
-static const double v_most = 2.5, w_least = 0.2, w_most = 2.0;
+/*
+ * Errors of the centre up to 1.5 sigma, sigma ratios from 0.2 to 2: beyond, the edge is taken. A
+ * baseline of ten has both within, save once in a hundred thousand. The log of the rate bends at v = 0
+ * as log cosh does (its poles lie near 0, off the line), so v begins there where v and -v are alike:
+ * the ends are where Chebyshev points lie close.
+ */
+static const double v_most = 1.5, w_least = 0.2, w_most = 2.0;
 
-enum { TABLE_MOST = 21, POINTS = 48 };
+enum { TABLE_MOST = 21, POINTS = AN_SIGMA_POINTS };
 
 struct an_run_surface {
     size_t n;                                 /* Chebyshev points in each direction; odd */
+    bool mirrored;                            /* v from 0 on; the same for -v */
     double v[TABLE_MOST], w[TABLE_MOST];      /* descending, as cosines come */
     double log_rate[TABLE_MOST * TABLE_MOST]; /* [v][w] */
     double known;
@@ -47,18 +52,16 @@ enum an_status an_run_surface_open(an_run_length_at at, const void *plan, double
         return AN_DOMAIN;
     }
     made->n = points;
+    made->mirrored = shift == 0.0;
     for (size_t i = 0; i < points; i++) {
-        made->v[i] = v_most * chebyshev(i, points);
+        made->v[i] = made->mirrored ? v_most * (1.0 + chebyshev(i, points)) / 2.0
+                                    : v_most * chebyshev(i, points);
         made->w[i] = w_least + (w_most - w_least) * (1.0 + chebyshev(i, points)) / 2.0;
     }
     enum an_status st = AN_OK;
     for (size_t i = 0; !st && i < points * points + 1; i++) {
         const size_t a = i / points, b = i % points;
         const bool last = i == points * points;
-        if (!last && shift == 0.0 && a > points / 2) { /* v and -v are mirror images */
-            made->log_rate[i] = made->log_rate[(points - 1 - a) * points + b];
-            continue;
-        }
         const double v = last ? 0.0 : made->v[a], w = last ? 1.0 : made->w[b];
         struct an_arena *scratch = an_arena_open();
         double mean = NAN;
@@ -112,11 +115,8 @@ static void centre_errors(double sd, double v[], double weight[])
     }
 }
 
-/*
- * Of the sigma ratio w = chi / (c4 sqrt(df)): density as w^(df-1) exp(-df c4^2 w^2 / 2), its factor
- * left out and made up by dividing by the sum. From the quantiles that leave 1e-10 on each side.
- */
-static enum an_status sigma_errors(double df, double w[], double weight[])
+/* From the quantiles that leave 1e-10 on each side. */
+enum an_status an_sigma_ratio_points(double df, size_t n, double w[], double weight[])
 {
     double c4;
     if (an_c4(df + 1.0, &c4)) {
@@ -127,30 +127,26 @@ static enum an_status sigma_errors(double df, double w[], double weight[])
     const double high = sqrt(an_chi_square_quantile(1.0 - 1e-10, df)) / unit;
     const double top = sqrt(fmax(0.0, df - 1.0)) / unit; /* where the density is largest */
     double sum = 0.0;
-    an_gauss_points(POINTS, low, high, w, weight);
-    for (size_t i = 0; i < POINTS; i++) {
+    an_gauss_points(n, low, high, w, weight);
+    for (size_t i = 0; i < n; i++) {
         const double peak = top > 0.0 ? (df - 1.0) * log(w[i] / top) : 0.0;
         weight[i] *= exp(peak - unit * unit * (w[i] * w[i] - top * top) / 2.0);
         sum += weight[i];
     }
-    for (size_t i = 0; i < POINTS; i++) {
+    for (size_t i = 0; i < n; i++) {
         weight[i] /= sum;
     }
     return AN_OK;
 }
 
-struct chart {
-    double rate, weight;
-};
-
 static int by_rate(const void *a, const void *b)
 {
-    const struct chart *x = a, *y = b;
+    const struct an_weighed_rate *x = a, *y = b;
     return (x->rate > y->rate) - (x->rate < y->rate);
 }
 
 /* The rate that a share p of the charts stays below, between the middles of neighbours' weights. */
-static double rate_below(const struct chart charts[], size_t n, double p)
+static double rate_below(const struct an_weighed_rate charts[], size_t n, double p)
 {
     double before = 0.0;
     for (size_t i = 0; i < n; i++) {
@@ -168,26 +164,57 @@ static double rate_below(const struct chart charts[], size_t n, double p)
     return charts[n - 1].rate;
 }
 
+double an_rarity(double rate)
+{
+    return rate > 0.0 ? 1.0 / rate : rate == 0.0 ? (double)INFINITY : (double)NAN;
+}
+
+struct an_estimated_run_length an_of_rates(struct an_weighed_rate charts[], size_t n, double known)
+{
+    double rate = 0.0;
+    for (size_t i = 0; i < n; i++) {
+        rate += charts[i].weight * charts[i].rate;
+    }
+    qsort(charts, n, sizeof charts[0], by_rate);
+    return (struct an_estimated_run_length){
+        .known = known,
+        .rate = rate,
+        .between = an_rarity(rate),
+        .low = an_rarity(rate_below(charts, n, 0.95)),
+        .high = an_rarity(rate_below(charts, n, 0.05)),
+    };
+}
+
 enum an_status an_run_length_estimated(const struct an_run_surface *surface, double m, double df,
                                        struct an_estimated_run_length *run_length)
 {
+    return an_run_length_estimated_wider(surface, m, df, 1.0, run_length);
+}
+
+enum an_status an_run_length_estimated_wider(const struct an_run_surface *surface, double m,
+                                             double df, double wider,
+                                             struct an_estimated_run_length *run_length)
+{
     double v[POINTS], v_weight[POINTS], w[POINTS], w_weight[POINTS];
     double v_share[TABLE_MOST], w_share[POINTS][TABLE_MOST], along[TABLE_MOST];
-    struct chart charts[POINTS * POINTS];
+    struct an_weighed_rate charts[POINTS * POINTS];
     const size_t n = surface->n;
     if (!(m >= 2.0) || !(df >= 1.0) || !isfinite(m) || !isfinite(df)) {
         return AN_TOO_FEW;
     }
+    if (!(wider > 0.0) || !isfinite(wider)) {
+        return AN_DOMAIN;
+    }
     centre_errors(1.0 / sqrt(m), v, v_weight);
-    if (sigma_errors(fmin(df, 1e7), w, w_weight)) {
+    if (an_sigma_ratio_points(fmin(df, 1e7), POINTS, w, w_weight)) {
         return AN_DOMAIN;
     }
     for (size_t j = 0; j < POINTS; j++) {
-        shares(surface->w, n, fmin(fmax(w[j], w_least), w_most), w_share[j]);
+        shares(surface->w, n, fmin(fmax(w[j] * wider, w_least), w_most), w_share[j]);
     }
-    double rate = 0.0;
     for (size_t i = 0; i < POINTS; i++) {
-        shares(surface->v, n, fmin(fmax(v[i], -v_most), v_most), v_share);
+        const double v_at = surface->mirrored ? fabs(v[i]) : v[i];
+        shares(surface->v, n, fmin(fmax(v_at, -v_most), v_most), v_share);
         for (size_t b = 0; b < n; b++) {
             along[b] = 0.0;
             for (size_t a = 0; a < n; a++) {
@@ -199,19 +226,11 @@ enum an_status an_run_length_estimated(const struct an_run_surface *surface, dou
             for (size_t b = 0; b < n; b++) {
                 log_rate += w_share[j][b] * along[b];
             }
-            struct chart *chart = &charts[i * POINTS + j];
+            struct an_weighed_rate *chart = &charts[i * POINTS + j];
             chart->weight = v_weight[i] * w_weight[j];
             chart->rate = exp(fmin(0.0, log_rate));
-            rate += chart->weight * chart->rate;
         }
     }
-    qsort(charts, POINTS * POINTS, sizeof charts[0], by_rate);
-    *run_length = (struct an_estimated_run_length){
-        .known = surface->known,
-        .rate = rate,
-        .between = 1.0 / rate,
-        .low = 1.0 / rate_below(charts, POINTS * POINTS, 0.95),
-        .high = 1.0 / rate_below(charts, POINTS * POINTS, 0.05),
-    };
+    *run_length = an_of_rates(charts, POINTS * POINTS, surface->known);
     return AN_OK;
 }

@@ -8,6 +8,7 @@
  * rank (of the share t of the zone's chance that lies below the point), which is entire, and a few
  * Gauss points hold it to full precision. A discrete statistic has its values for points.
  */
+#include "andamento/stat/chart_run_length.h"
 #include "andamento/stat/tests.h"
 #include "stat/net.h"
 #include "stat/rule_chain.h"
@@ -38,6 +39,7 @@ struct laid {
     uint32_t *block_of; /* (state * zones + zone): block + 1, 0 none */
     size_t *first;      /* first unknown of each block; one more at the end */
     double *means;      /* scratch: weighted sum of x over each block */
+    double other;       /* chance that something beside the rules ends the run at a point */
     bool compares;
 };
 
@@ -99,7 +101,8 @@ static enum an_status lay_continuous(struct laid *laid, struct an_point_law law,
     rank_integrals(n, t, w, below, above);
     for (size_t z = 0; z < chain->zones; z++) {
         struct zone_points *zone = &laid->zone[z];
-        const double p = chance_between(chain->zone[z].low, chain->zone[z].high, law);
+        const double p = chance_between(chain->zone[z].low, chain->zone[z].high, law) *
+                         (1.0 - laid->other); /* what ends the run need not be told apart */
         *zone = (struct zone_points){.points = n, .chance = p, .t = t};
         zone->weight = scaled(w, n, p, arena);
         zone->step[0] = scaled(below, n * n, p, arena);
@@ -624,4 +627,22 @@ enum an_status an_run_length_rules_discrete(const struct an_rule_chain *chain, c
     enum an_status st = lay_discrete(&laid, z, chance, count, scratch);
     st = st ? st : find_blocks(&laid, scratch);
     return st ? st : zero_state(&laid, mean_only, &means, scratch, run_length);
+}
+
+enum an_status an_run_length_rules_beside(const struct an_rule_chain *chain,
+                                          struct an_point_law law, double other,
+                                          struct an_arena *scratch, double *mean)
+{
+    struct laid laid = {.chain = chain, .other = other};
+    struct means means;
+    struct an_run_length run;
+    if (!isfinite(law.mean) || !(law.sd > 0.0) || !isfinite(law.sd) ||
+        !(other >= 0.0 && other <= 1.0)) {
+        return AN_DOMAIN;
+    }
+    enum an_status st = lay_continuous(&laid, law, scratch);
+    st = st ? st : find_blocks(&laid, scratch);
+    st = st ? st : zero_state(&laid, true, &means, scratch, &run);
+    *mean = st ? (double)NAN : run.mean;
+    return st;
 }
