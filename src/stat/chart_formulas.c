@@ -195,3 +195,8 @@ double moving_range_relative_se(double ranges, double adjacent_pairs)
         (ranges * D3_OF_TWO * D3_OF_TWO + 2.0 * adjacent_pairs * covariance) / (ranges * ranges);
     return sqrt(variance) / D2_OF_TWO;
 }
+
+double an_moving_range_df(double m)
+{
+    return df_of_relative_se(moving_range_relative_se(m - 1.0, m - 2.0));
+}

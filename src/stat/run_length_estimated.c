@@ -20,17 +20,18 @@
  * Errors of the centre up to 1.5 sigma, sigma ratios from 0.2 to 2: beyond, the edge is taken. A
  * baseline of ten has both within, save once in a hundred thousand. The log of the rate bends at v = 0
  * as log cosh does (its poles lie near 0, off the line), so v begins there where v and -v are alike:
- * the ends are where Chebyshev points lie close.
+ * the ends are where Chebyshev points lie close. By w it bends where runs, which do not know of sigma,
+ * take over from the limits: so there are twice as many points in w.
  */
 static const double v_most = 1.5, w_least = 0.2, w_most = 2.0;
 
-enum { TABLE_MOST = 21, POINTS = AN_SIGMA_POINTS };
+enum { TABLE_MOST = 21, SIGMAS_MOST = 41, POINTS = AN_SIGMA_POINTS };
 
 struct an_run_surface {
-    size_t n;                                 /* Chebyshev points in each direction; odd */
-    bool mirrored;                            /* v from 0 on; the same for -v */
-    double v[TABLE_MOST], w[TABLE_MOST];      /* descending, as cosines come */
-    double log_rate[TABLE_MOST * TABLE_MOST]; /* [v][w] */
+    size_t n, n_w;                             /* Chebyshev points in each direction; odd */
+    bool mirrored;                             /* v from 0 on; the same for -v */
+    double v[TABLE_MOST], w[SIGMAS_MOST];      /* descending, as cosines come */
+    double log_rate[TABLE_MOST * SIGMAS_MOST]; /* [v][w] */
     double known;
 };
 
@@ -52,17 +53,21 @@ enum an_status an_run_surface_open(an_run_length_at at, const void *plan, double
         return AN_DOMAIN;
     }
     made->n = points;
+    made->n_w = 2 * points - 1;
     made->mirrored = shift == 0.0;
-    for (size_t i = 0; i < points; i++) {
+    for (size_t i = 0; i < made->n; i++) {
         made->v[i] = made->mirrored ? v_most * (1.0 + chebyshev(i, points)) / 2.0
                                     : v_most * chebyshev(i, points);
-        made->w[i] = w_least + (w_most - w_least) * (1.0 + chebyshev(i, points)) / 2.0;
+    }
+    for (size_t i = 0; i < made->n_w; i++) {
+        made->w[i] = w_least + (w_most - w_least) * (1.0 + chebyshev(i, made->n_w)) / 2.0;
     }
     enum an_status st = AN_OK;
-    for (size_t i = 0; !st && i < points * points + 1; i++) {
-        const size_t a = i / points, b = i % points;
-        const bool last = i == points * points;
-        const double v = last ? 0.0 : made->v[a], w = last ? 1.0 : made->w[b];
+    const size_t all = made->n * made->n_w;
+    for (size_t i = 0; !st && i < all + 1; i++) {
+        const bool last = i == all;
+        const double v = last ? 0.0 : made->v[i / made->n_w],
+                     w = last ? 1.0 : made->w[i % made->n_w];
         struct an_arena *scratch = an_arena_open();
         double mean = NAN;
         st = scratch == NULL
@@ -196,9 +201,9 @@ enum an_status an_run_length_estimated_wider(const struct an_run_surface *surfac
                                              struct an_estimated_run_length *run_length)
 {
     double v[POINTS], v_weight[POINTS], w[POINTS], w_weight[POINTS];
-    double v_share[TABLE_MOST], w_share[POINTS][TABLE_MOST], along[TABLE_MOST];
+    double v_share[TABLE_MOST], w_share[POINTS][SIGMAS_MOST], along[SIGMAS_MOST];
     struct an_weighed_rate charts[POINTS * POINTS];
-    const size_t n = surface->n;
+    const size_t n = surface->n, n_w = surface->n_w;
     if (!(m >= 2.0) || !(df >= 1.0) || !isfinite(m) || !isfinite(df)) {
         return AN_TOO_FEW;
     }
@@ -210,20 +215,20 @@ enum an_status an_run_length_estimated_wider(const struct an_run_surface *surfac
         return AN_DOMAIN;
     }
     for (size_t j = 0; j < POINTS; j++) {
-        shares(surface->w, n, fmin(fmax(w[j] * wider, w_least), w_most), w_share[j]);
+        shares(surface->w, n_w, fmin(fmax(w[j] * wider, w_least), w_most), w_share[j]);
     }
     for (size_t i = 0; i < POINTS; i++) {
         const double v_at = surface->mirrored ? fabs(v[i]) : v[i];
         shares(surface->v, n, fmin(fmax(v_at, -v_most), v_most), v_share);
-        for (size_t b = 0; b < n; b++) {
+        for (size_t b = 0; b < n_w; b++) {
             along[b] = 0.0;
             for (size_t a = 0; a < n; a++) {
-                along[b] += v_share[a] * surface->log_rate[a * n + b];
+                along[b] += v_share[a] * surface->log_rate[a * n_w + b];
             }
         }
         for (size_t j = 0; j < POINTS; j++) {
             double log_rate = 0.0;
-            for (size_t b = 0; b < n; b++) {
+            for (size_t b = 0; b < n_w; b++) {
                 log_rate += w_share[j][b] * along[b];
             }
             struct an_weighed_rate *chart = &charts[i * POINTS + j];

@@ -146,5 +146,8 @@ struct an_panel_point an_chart_usual(const struct an_chart_model *model);
  * where sigma is 0. To first order; samples are taken as unbroken and of n_nominal readings. */
 void an_chart_uncertainty(const struct an_chart_model *model, double *sigma_relative_se,
                           double *centre_half_width);
+/* Degrees of freedom of the chi distribution that stands in for a sigma learned from the moving ranges of
+ * m unbroken values (Patnaik); NAN below 2. */
+double an_moving_range_df(double m);
 
 #endif

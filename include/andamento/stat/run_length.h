@@ -168,10 +168,11 @@ struct an_run_surface;
 /* mean run length of a plan at a law; what `plan` is, the caller knows */
 typedef enum an_status (*an_run_length_at)(const void *plan, struct an_point_law law,
                                            struct an_arena *scratch, double *mean);
-/* shift: of the true mean, in true sigmas. points: of the table in each direction, odd, 5 to 21;
- * points^2 run lengths are found. Without a shift 7 hold the mean rate of single limits to 1e-3 of itself, 9
- * to 5e-5, 11 to 1e-5, 15 to 2e-7, for 25 to 400 points in the baseline (measured against the law of a
- * next value, t); of 10 points 2e-5 is left whatever the table. */
+/* shift: of the true mean, in true sigmas. points: of the table by centre, odd, 5 to 21, and twice as many
+ * less one by sigma; so many run lengths are found. Without a shift 7 hold the mean rate of single limits to
+ * 1e-3 of itself, 9 to 5e-5, 11 to 1e-5, 15 to 2e-7, for 25 to 400 points in the baseline (measured against
+ * the law of a next value, t; of 10 points 2e-5 is left whatever the table); with runs of nine and a spread
+ * panel, whose rate bends more, 9 to 6e-3, 13 to 3e-4, 17 to 1e-5 (against 21). */
 AN_CHECKED enum an_status an_run_surface_open(an_run_length_at at, const void *plan, double shift,
                                               size_t points, struct an_arena *arena,
                                               struct an_run_surface **surface);
