@@ -1,215 +1,15 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
-/* limits propose, lock, show: limits are learned from a baseline and put in force by a person. */
+/* limits propose, limits lock: limits are learned from a baseline and put in force by a person. */
 #include "andamento/store/intake.h"
 #include "cli/commands.h"
-#include "cli/limits_doubt.h"
-#include "cli/signing.h"
-#include "judge/expected.h"
+#include "cli/limits_answer.h"
+#include "cli/limits_scale.h"
 #include "judge/judge.h"
-#include "judge/scale.h"
 
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-
-/* ---- telling limits ----------------------------------------------------------------------------- */
-
-static void json_model(struct an_json *json, const struct an_limits *limits)
-{
-    const struct an_chart_model *model = &limits->model;
-    an_json_put_string(json, "family", an_family_name(model->family));
-    an_json_put_number(json, "limit_sigmas", model->k);
-    an_json_put_integer(json, "baseline_samples", (int64_t)model->samples);
-    an_json_put_number(json, "n_nominal", model->n_nominal);
-    an_json_put_number(json, "centre", model->centre);
-    an_json_put_number(json, "sigma_level", model->sigma_level);
-    an_json_put_number(json, "sigma_within", model->sigma_within);
-    an_json_put_number(json, "sigma_between", model->between);
-    an_json_put_number(json, "spread_centre", model->spread_centre);
-    an_json_put_number(json, "dispersion", model->dispersion);
-    const struct an_panel_point usual = an_chart_usual(model);
-    an_json_put_number(json, "ucl", usual.ucl);
-    an_json_put_number(json, "lcl", usual.lcl);
-    an_json_put_number(json, "normality_a2_star", limits->normality.a2_star);
-    an_json_put_number(json, "normality_p", limits->normality.p);
-    an_json_put_number(json, "lag1_autocorrelation", limits->lag1);
-    an_json_put_number(json, "lag1_bound", limits->lag1_bound);
-    an_json_put_number(json, "sigma_relative_se", limits->sigma_relative_se);
-    an_json_put_number(json, "centre_half_width", limits->centre_half_width);
-}
-
-static void json_scale(struct an_cli *cli, struct an_json *json, const struct an_limits *limits)
-{
-    const struct an_limits_scale *scale = &limits->scale;
-    const struct an_transform *t = &scale->transform;
-    const struct an_panel_point usual = an_chart_usual(&limits->model);
-    if (t->scale == AN_SCALE_NONE) {
-        return;
-    }
-    an_json_key(json, "scale");
-    an_json_object(json);
-    an_json_put_string(json, "of", an_scale_words(scale, cli->arena));
-    an_json_put_string(json, "kind", t->scale == AN_SCALE_JOHNSON ? "johnson" : "box_cox");
-    an_json_put_bool(json, "found", scale->automatic);
-    if (t->scale == AN_SCALE_JOHNSON) {
-        an_json_put_string(json, "shape", an_shape_name(t->fit.shape));
-        for (size_t i = 0; i < an_shape_parameters(t->fit.shape); i++) {
-            an_json_put_number(json, an_shape_parameter(t->fit.shape, i), t->fit.par[i]);
-        }
-    } else {
-        an_json_put_number(json, "power", t->lambda);
-        an_json_put_number(json, "shift", t->shift);
-        an_json_put_number(json, "likeliest_power", scale->likeliest);
-        an_json_put_number(json, "power_lower", scale->lower);
-        an_json_put_number(json, "power_upper", scale->upper);
-    }
-    an_json_put_number(json, "readings", scale->readings);
-    an_json_put_number(json, "normality_a2_star_before", scale->before.a2_star);
-    an_json_put_number(json, "normality_p_before", scale->before.p);
-    an_json_put_number(json, "normality_a2_star_after", scale->after.a2_star);
-    an_json_put_number(json, "normality_p_after", scale->after.p);
-    an_json_put_number(json, "lcl_in_unit", an_scale_back(scale, usual.lcl));
-    an_json_put_number(json, "centre_in_unit", an_scale_back(scale, usual.centre));
-    an_json_put_number(json, "ucl_in_unit", an_scale_back(scale, usual.ucl));
-    an_json_end(json, '}');
-}
-
-/* The scale of a stream's limits in words, below a table. */
-static enum an_status tell_scale(struct an_cli *cli, struct an_text *text,
-                                 const struct an_stream *stream, const struct an_limits *limits)
-{
-    const struct an_station *station = NULL;
-    const struct an_characteristic *c = NULL;
-    const char *purpose = NULL;
-    if (!an_is_scaled(limits)) {
-        return AN_OK;
-    }
-    (void)an_judge_resolve(cli->line, stream, &station, &c, &purpose, cli->arena);
-    const char *words = an_scale_words(&limits->scale, cli->arena);
-    const char *back = an_scale_limits_back(limits, c ? c->unit : "", cli->arena);
-    const char *story = an_scale_story(&limits->scale, cli->arena);
-    if (!words || !back || !story) {
-        return an_fail(&cli->err, AN_NO_MEMORY, "out of memory");
-    }
-    an_text_addf(text,
-                 "%s: the chart is on the scale of %s; limits carried back: %s\n"
-                 "%s: %s\n",
-                 stream->name, words, back, stream->name, story);
-    return AN_OK;
-}
-
-/* expected, doubt: of the limits, or NULL */
-static void json_limits(struct an_cli *cli, struct an_json *json, const struct an_stream *stream,
-                        const struct an_limits *limits,
-                        const struct an_estimated_run_length *expected,
-                        const struct an_limits_doubt *doubt)
-{
-    an_json_object(json);
-    if (doubt) {
-        an_cli_doubt_json(cli, json, doubt);
-    }
-    if (expected) {
-        an_json_put_number(json, "samples_between_false_alarms", expected->between);
-        an_json_put_number(json, "samples_between_if_limits_were_known", expected->known);
-        an_json_put_number(json, "samples_between_low", expected->low);
-        an_json_put_number(json, "samples_between_high", expected->high);
-    }
-    an_json_put_integer(json, "limits_id", limits->limits_id);
-    an_json_put_string(json, "stream", stream->name);
-    an_json_put_string(json, "state", limits->state == AN_LIMITS_LOCKED ? "locked" : "proposed");
-    json_model(json, limits);
-    json_scale(cli, json, limits);
-    an_cli_json_time(cli, json, "baseline_from", limits->baseline_from_us);
-    an_cli_json_time(cli, json, "baseline_until", limits->baseline_until_us);
-    an_cli_json_time(cli, json, "proposed_at", limits->known_us);
-    an_cli_json_time(cli, json, "locked_at", limits->locked_us);
-    an_cli_json_time(cli, json, "in_force_from", limits->in_force_us);
-    an_json_put_string(json, "author", limits->author);
-    an_json_put_string(json, "reason", limits->reason);
-    an_json_put_string(json, "signed_key", limits->signed_key);
-    an_json_key(json, "excluded");
-    an_json_array(json);
-    for (size_t i = 0; i < limits->excluded_count; i++) {
-        an_json_object(json);
-        an_json_put_integer(json, "sample_id", limits->excluded[i].sample_id);
-        an_json_put_string(json, "item", limits->excluded[i].serial);
-        an_json_put_string(json, "reason", limits->excluded[i].reason);
-        an_json_end(json, '}');
-    }
-    an_json_end(json, ']');
-    an_json_key(json, "positions");
-    an_json_object(json);
-    for (size_t i = 0; i < limits->position_count; i++) {
-        an_json_put_number(json, limits->positions[i].position, limits->positions[i].offset);
-    }
-    an_json_end(json, '}');
-    an_json_key(json, "warnings");
-    an_json_array(json);
-    for (size_t i = 0; i < limits->warning_count; i++) {
-        an_json_string(json, limits->warnings[i]);
-    }
-    an_json_end(json, ']');
-    an_json_end(json, '}');
-}
-
-static const char *const limit_titles[] = {"stream",
-                                           "family",
-                                           "samples",
-                                           "centre",
-                                           "lcl",
-                                           "ucl",
-                                           "sigma",
-                                           "within",
-                                           "state",
-                                           "in force",
-                                           "author",
-                                           "reason",
-                                           "false alarm every",
-                                           "doubtful",
-                                           "signed"};
-enum { show_columns = sizeof limit_titles / sizeof *limit_titles };
-enum { limit_columns = show_columns - 3 }; /* the last ones are for show only */
-
-static void number_cell(struct an_cli_table *table, enum an_format format, double value)
-{
-    char text[32];
-    if (!isfinite(value)) {
-        an_cli_cell(table, format == AN_FORMAT_CSV ? "" : "-");
-    } else if (format == AN_FORMAT_CSV) {
-        an_cli_cell(table, an_number_shortest(value, text));
-    } else {
-        an_cli_cellf(table, "%.5g", value);
-    }
-}
-
-static void limit_row(struct an_cli *cli, struct an_cli_table *table,
-                      const struct an_stream *stream, const struct an_limits *limits,
-                      const struct an_estimated_run_length *expected)
-{
-    const struct an_chart_model *model = &limits->model;
-    char text[40];
-    const struct an_panel_point usual = an_chart_usual(model);
-    an_cli_cell(table, stream->name);
-    an_cli_cell(table, an_family_name(model->family));
-    an_cli_cellf(table, "%zu", model->samples);
-    number_cell(table, cli->format, model->centre);
-    number_cell(table, cli->format, usual.lcl);
-    number_cell(table, cli->format, usual.ucl);
-    number_cell(table, cli->format, model->sigma_level);
-    number_cell(table, cli->format, model->sigma_within);
-    an_cli_cell(table, limits->state == AN_LIMITS_LOCKED ? "locked" : "proposed");
-    an_cli_cell(table, limits->in_force_us == AN_NO_INSTANT
-                           ? "-"
-                           : an_instant_rfc3339_in(cli->line->zone, limits->in_force_us, text));
-    an_cli_cell(table, limits->author ? limits->author : "-");
-    an_cli_cell(table, limits->reason ? limits->reason : "-");
-    if (expected && cli->format == AN_FORMAT_TABLE && isfinite(expected->between)) {
-        an_cli_cellf(table, "%.0f samples", expected->between);
-    } else if (expected) {
-        number_cell(table, cli->format, expected->between);
-    }
-}
 
 /* ---- propose -------------------------------------------------------------------------------------- */
 
@@ -255,14 +55,14 @@ static enum an_status tell_proposal(struct an_cli *cli, struct proposals *p,
     p->made++;
     p->warned += limits->warning_count > 0;
     if (cli->format == AN_FORMAT_JSON) {
-        json_limits(cli, &p->json, stream, limits, NULL, NULL);
+        an_cli_limits_json(cli, &p->json, stream, limits, NULL);
         return AN_OK;
     }
-    limit_row(cli, &p->table, stream, limits, NULL);
+    an_cli_limits_row(cli, &p->table, stream, limits, NULL);
     for (size_t i = 0; i < limits->warning_count; i++) {
         an_text_addf(&p->warnings, "%s: %s\n", stream->name, limits->warnings[i]);
     }
-    return tell_scale(cli, &p->scales, stream, limits);
+    return an_cli_scale_text(cli, &p->scales, stream, limits);
 }
 
 static bool is_excluded(const struct an_baseline_choice *choice, int64_t sample_id)
@@ -366,8 +166,9 @@ static enum an_exit run_propose(struct an_cli *cli)
     if (st) {
         return an_cli_failed(cli, st);
     }
-    struct proposals p = {
-        .table = {.titles = limit_titles, .columns = limit_columns, .right = 0xFCU}};
+    struct proposals p = {.table = {.titles = an_cli_limits_titles,
+                                    .columns = AN_LIMITS_PROPOSED_SHOWN,
+                                    .right = 0xFCU}};
     if (cli->format == AN_FORMAT_JSON) {
         p.json = an_cli_json_begin(cli, "andamento.limits.1");
         an_json_array(&p.json);
@@ -500,99 +301,4 @@ const struct an_command an_command_limits_lock = {
     .options = lock_options,
     .operands_most = 100000,
     .run = run_lock,
-};
-
-/* ---- show ------------------------------------------------------------------------------------------- */
-
-static enum an_exit run_show(struct an_cli *cli)
-{
-    struct an_stream *streams = NULL;
-    size_t count = 0;
-    enum an_status st = an_cli_open(cli, AN_STORE_READ, true);
-    if (!st) {
-        st = an_cli_streams(cli, true, &streams, &count);
-    }
-    struct an_cli_table table = {.titles = limit_titles, .columns = show_columns, .right = 0xFCU};
-    struct an_json json = {0};
-    struct an_expected_cache cache = {0};
-    struct an_text doubts = {0};
-    struct an_text scales = {0};
-    if (!st && cli->format == AN_FORMAT_JSON) {
-        json = an_cli_json_begin(cli, "andamento.limits.1");
-        an_json_array(&json);
-    }
-    const bool history = an_option_on(&cli->options, "history");
-    for (size_t i = 0; !st && i < count; i++) {
-        struct an_limits *limits = NULL;
-        size_t revisions = 0;
-        st = an_limits_all(cli->store, streams[i].stream_id, cli->arena, &limits, &revisions,
-                           &cli->err);
-        for (size_t r = 0; !st && r < revisions; r++) {
-            if (!history && r + 1 < revisions) {
-                continue;
-            }
-            struct an_estimated_run_length expected;
-            struct an_limits_doubt doubt;
-            st = an_expected_of(&limits[r], &cache, cli->arena, &expected, &cli->err);
-            st = st ? st
-                    : an_limits_doubt_of(cli->store, cli->line, &limits[r], cli->arena, &doubt,
-                                         &cli->err);
-            if (st) {
-                break;
-            }
-            if (cli->format == AN_FORMAT_JSON) {
-                json_limits(cli, &json, &streams[i], &limits[r], &expected, &doubt);
-            } else {
-                limit_row(cli, &table, &streams[i], &limits[r], &expected);
-                an_cli_cellf(&table, "%zu", doubt.count);
-                an_cli_signed_cell(cli, &table, limits[r].signed_key);
-                an_cli_doubt_text(&doubts, &streams[i], &limits[r], &doubt);
-                st = tell_scale(cli, &scales, &streams[i], &limits[r]);
-            }
-        }
-    }
-    if (st) {
-        an_text_clear(&cli->out);
-        an_text_free(&table.cells);
-        an_text_free(&doubts);
-        an_text_free(&scales);
-        return an_cli_failed(cli, st);
-    }
-    if (cli->format == AN_FORMAT_JSON) {
-        an_json_end(&json, ']');
-        an_cli_json_end(cli, &json);
-    } else {
-        an_cli_table_print(cli, &table);
-    }
-    if (cli->format == AN_FORMAT_TABLE && scales.length) {
-        an_text_addf(&cli->out, "\n%s", an_text_of(&scales));
-    }
-    if (cli->format == AN_FORMAT_TABLE && doubts.length) {
-        an_text_addf(&cli->out, "\n%s", an_text_of(&doubts));
-    }
-    an_text_free(&doubts);
-    an_text_free(&scales);
-    return AN_EXIT_DONE;
-}
-
-static const struct an_option show_options[] = {
-    {"history", 0, NULL, "every revision, not the newest only"},
-    AN_OPTION_END,
-};
-
-const struct an_command an_command_limits_show = {
-    .name = "limits show",
-    .operands = "[STREAM...]",
-    .summary = "show limits: proposed and in force, by whom and why",
-    .example = "andamento limits show 'luminance.*' --history",
-    .more = "'false alarm every' is by the rules in force on the level panel and the size of the\n"
-            "baseline, for independent normal points; '-' where there is no theory (counts).\n"
-            "'doubtful' counts samples of the baseline that were withdrawn, corrected or measured\n"
-            "again after the limits were proposed, or looked suspect; below the table: what the\n"
-            "limits would be without them.\n",
-    .options = show_options,
-    .operands_most = 100000,
-    .as_of = true,
-    .rows_of = AN_ROWS_LIMITS,
-    .run = run_show,
 };

@@ -34,6 +34,12 @@ AN_CHECKED enum an_status an_baseline_look(const struct an_baseline *baseline,
  * *warning NULL if there are none. AN_NO_MEMORY. */
 AN_CHECKED enum an_status an_baseline_apart(const struct an_baseline *baseline, const double z[],
                                             struct an_arena *arena, const char **warning);
+/* Whether neighbouring values (z of the level panel, in order) are independent: fills lag1, its bound and
+ * the Ljung-Box test of the limits; *warning says what their memory does to the limits, by what factor, and
+ * what to do; NULL if it is not likely there. AN_NO_MEMORY. */
+AN_CHECKED enum an_status an_baseline_memory(struct an_limits *limits, const double z[],
+                                             size_t count, struct an_arena *arena,
+                                             const char **warning);
 /* Whether the limits of an ewma suit counts that are so small; NULL if they do. AN_NO_MEMORY. */
 AN_CHECKED enum an_status an_baseline_counts(const struct an_limits *limits, struct an_arena *arena,
                                              const char **warning);

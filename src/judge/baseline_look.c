@@ -7,7 +7,6 @@
  * dispersion): a warning that comes every day is not read.
  */
 #include "andamento/base/number.h"
-#include "andamento/stat/autoregression.h"
 #include "andamento/stat/design.h"
 #include "judge/baseline.h"
 #include "judge/judging.h"
@@ -108,51 +107,11 @@ static enum an_status look_count(struct look *look)
 
 static enum an_status look_independence(struct look *look)
 {
-    const enum an_family family = look->limits->model.family;
-    const bool ranges = family == AN_INDIVIDUALS || family == AN_BETWEEN_WITHIN ||
-                        family == AN_P_PRIME || family == AN_U_PRIME;
-    struct an_limits *limits = look->limits;
-    const char *what;
+    const char *text = NULL;
+    const enum an_status st =
+        an_baseline_memory(look->limits, look->z, look->z_count, look->arena, &text);
 
-    limits->lag1 = (double)NAN;
-    limits->lag1_bound = (double)NAN;
-    if (look->z_count < 4 || an_autocorrelation(look->z, look->z_count, 1, &limits->lag1)) {
-        limits->lag1 = (double)NAN;
-        return AN_OK;
-    }
-    if (an_family_is_joint(family) || family == AN_G || family == AN_T || family == AN_GROUP) {
-        limits->lag1 = (double)NAN; /* z of these are no level */
-        return AN_OK;
-    }
-    limits->lag1_bound = 2 / sqrt((double)look->z_count);
-    if (!(fabs(limits->lag1) > limits->lag1_bound)) {
-        return AN_OK;
-    }
-    if (ranges && limits->lag1 > 0 && limits->lag1 < 1) {
-        const struct an_too_narrow narrow =
-            an_autocorrelation_narrows(limits->lag1, limits->model.k);
-        what = an_arena_printf(
-            look->arena,
-            "limits from moving ranges are too narrow by a factor of %.2f and signal by luck at "
-            "about %.1f of 100 samples; chart what the sample before does not explain (family "
-            "residuals), or sample less often",
-            narrow.factor, 100 * narrow.chance);
-        if (!what) {
-            return AN_NO_MEMORY;
-        }
-    } else if (ranges) {
-        what = limits->lag1 > 0
-                   ? "limits from moving ranges are then too narrow and signal too often"
-                   : "limits from moving ranges are then too wide and signal too late";
-    } else {
-        what = limits->lag1 > 0
-                   ? "the level wanders, and runs on one side will signal too often"
-                   : "the level alternates, as over-adjustment or two mixed sources do";
-    }
-    return warn(look, an_arena_printf(look->arena,
-                                      "neighbouring samples are not independent (lag-1 correlation "
-                                      "%.2f; luck stays within +-%.2f): %s",
-                                      limits->lag1, limits->lag1_bound, what));
+    return st || !text ? st : warn(look, text);
 }
 
 static enum an_status look_normality(struct look *look)

@@ -450,6 +450,28 @@ static enum an_status ask_counts(const struct asking *a)
     return st;
 }
 
+/* Gaps between events are judged by their chance, put as a normal point. */
+static enum an_status ask_gaps(const struct asking *a)
+{
+    struct an_arena *scratch = an_arena_open();
+    struct an_rule_chain *chain;
+    const struct an_point_law normal = {0.0, 1.0};
+    struct an_run_length run = {.mean = (double)NAN};
+    enum an_status st =
+        scratch ? an_rule_chain_open(&a->rules, a->model->k, scratch, &chain) : AN_NO_MEMORY;
+
+    st = st ? st : an_run_length_rules(chain, normal, AN_ZERO_STATE, true, scratch, &run);
+    an_arena_close(scratch);
+    a->out->law =
+        a->model->whole ? "geometric gaps, by their chance" : "exponential gaps, by their chance";
+    a->out->by_event = true;
+    a->out->as_known = true;
+    a->out->level = (struct an_estimated_run_length){run.mean, 1.0 / run.mean, run.mean,
+                                                     (double)NAN, (double)NAN};
+    a->out->both = a->out->level;
+    return st;
+}
+
 /* ---- which of them ---- */
 
 static enum an_status ask_family(const struct asking *a)
@@ -479,11 +501,11 @@ static enum an_status ask_family(const struct asking *a)
         return ask_products(a);
     case AN_G:
     case AN_T:
+        return ask_gaps(a);
     case AN_FAMILY_COUNT:
         break;
     }
-    a->out->why_not = "its points are events, not samples";
-    return AN_OK;
+    return AN_DOMAIN;
 }
 
 /* Before anything is solved: what there is no theory for. */
@@ -531,7 +553,12 @@ enum an_status an_expected_of(const struct an_limits *limits, struct an_expected
     return AN_OK;
 }
 
-double an_expected_false_alarms(const struct an_expected *expected, double samples)
+double an_expected_points(const struct an_expected *expected, const struct an_pace *pace)
 {
-    return expected->both.rate * samples;
+    return expected->by_event ? pace->events_per_shift : pace->samples_per_shift;
+}
+
+double an_expected_false_alarms(const struct an_expected *expected, double points)
+{
+    return expected->both.rate * points;
 }

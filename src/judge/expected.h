@@ -8,6 +8,7 @@
 
 #include "andamento/stat/run_length.h"
 #include "judge/judge.h"
+#include "judge/pace.h"
 
 /* Charts alike (rules, weighting, k, spread panel) share one table; begin with all zero. Lives in
  * `arena`. */
@@ -21,19 +22,21 @@ struct an_expected {
      * low and high of `both`: the spread panel at its mean rate where its sigma is another one's */
     struct an_estimated_run_length level, spread, both;
     const char *law;     /* "normal", "Poisson, 12.3 counts a sample" ...; NULL: no number */
+    bool by_event;       /* g, t: points are events; all of the above counts those, not samples */
     bool as_known;       /* limits are taken as known: there is no theory of their errors here */
     const char *why_not; /* there is no number; NULL: there is */
 };
 /*
  * Of a stable stream of independent samples of the usual size: normal values, or counts by their own
- * law. between, rate: over the baselines that so many samples could have been. why_not: moving averages,
- * gaps between events, counts scattering less than the plain law on a weighted chart, no rule on, fewer than 2
+ * law. between, rate: over the baselines that so many samples could have been. why_not: moving averages, counts scattering less than the plain law on a weighted chart, no rule on, fewer than 2
  * samples in the baseline.
  */
 AN_CHECKED enum an_status an_expected_of(const struct an_limits *limits,
                                          struct an_expected_cache *cache, struct an_arena *arena,
                                          struct an_expected *expected, struct an_error *err);
-/* Of so many samples, both panels; NAN without a number. What reports and `limits show` tell. */
-double an_expected_false_alarms(const struct an_expected *expected, double samples);
+/* The points of a shift: samples, or events. */
+double an_expected_points(const struct an_expected *expected, const struct an_pace *pace);
+/* Of so many points, both panels; NAN without a number. What reports and `limits show` tell. */
+double an_expected_false_alarms(const struct an_expected *expected, double points);
 
 #endif

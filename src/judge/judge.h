@@ -11,6 +11,7 @@
 #include "andamento/base/json_out.h"
 #include "andamento/base/memory.h"
 #include "andamento/base/status.h"
+#include "andamento/stat/autoregression.h"
 #include "andamento/stat/capability.h"
 #include "andamento/stat/change.h"
 #include "andamento/stat/chart.h"
@@ -72,6 +73,7 @@ struct an_limits {
     struct an_normality normality; /* of the level values of the baseline; NAN if not tested */
     double lag1;                   /* their lag-1 autocorrelation */
     double lag1_bound;             /* 2 / sqrt(m): beyond it, not likely luck */
+    struct an_ljung_box ljung_box; /* of the level values, over several lags; NAN if not tested */
     double sigma_relative_se, centre_half_width;
     const char **warnings; /* sentences: few samples, items differ, autocorrelated ... */
     size_t warning_count;

@@ -202,6 +202,12 @@ void an_limits_model_json(const struct an_limits *limits, struct an_text *out)
     put_normality(&json, "normality", &limits->normality);
     an_json_put_number(&json, "lag1", limits->lag1);
     an_json_put_number(&json, "lag1_bound", limits->lag1_bound);
+    an_json_key(&json, "ljung_box");
+    an_json_object(&json);
+    an_json_put_number(&json, "q", limits->ljung_box.q);
+    an_json_put_number(&json, "df", limits->ljung_box.df);
+    an_json_put_number(&json, "p", limits->ljung_box.p);
+    an_json_end(&json, '}');
     an_json_put_number(&json, "sigma_relative_se", limits->sigma_relative_se);
     an_json_put_number(&json, "centre_half_width", limits->centre_half_width);
     an_json_key(&json, "warnings");
@@ -590,6 +596,13 @@ static void get_all(struct source *source, const json_t *object, struct an_limit
     limits->normality = get_normality(source, json_object_get(object, "normality"));
     limits->lag1 = get_number(source, object, "lag1");
     limits->lag1_bound = get_number(source, object, "lag1_bound");
+    const json_t *box = json_object_get(object, "ljung_box");
+    limits->ljung_box = (struct an_ljung_box){(double)NAN, (double)NAN, (double)NAN};
+    if (box) { /* limits from before it was kept have none */
+        limits->ljung_box.q = get_number(source, box, "q");
+        limits->ljung_box.df = get_number(source, box, "df");
+        limits->ljung_box.p = get_number(source, box, "p");
+    }
     limits->sigma_relative_se = get_number(source, object, "sigma_relative_se");
     limits->centre_half_width = get_number(source, object, "centre_half_width");
     get_warnings(source, object, limits);

@@ -149,3 +149,13 @@ char *an_shown_size(double value, int decimals, char buffer[40])
     }
     return buffer;
 }
+
+char *an_shown_chance(double p, char buffer[24])
+{
+    if (p < 1e-9) {
+        (void)snprintf(buffer, 24, "below 1e-9");
+    } else {
+        (void)snprintf(buffer, 24, "%.2g", p);
+    }
+    return buffer;
+}

@@ -15,5 +15,7 @@ void an_shown_fill(struct an_stream_view *view);
 /* |value| with two significant digits but no more decimals than `decimals`, trailing zeros
  * cut: "0.8", "12", "0.035". */
 char *an_shown_size(double value, int decimals, char buffer[40]);
+/* A test's chance: "0.32", "0.0041", "below 1e-9". */
+char *an_shown_chance(double p, char buffer[24]);
 
 #endif

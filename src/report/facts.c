@@ -10,6 +10,7 @@
 #include "judge/gauge.h"
 #include "judge/judging.h"
 #include "judge/scale.h"
+#include "judge/shown.h"
 #include "report/wording.h"
 
 #include <inttypes.h>
@@ -98,9 +99,15 @@ static const char *assumption_text(struct an_arena *arena, const struct an_limit
                                                  : an_say_number(arena, limits->normality.p, 3));
     }
     if (isfinite(limits->lag1)) {
+        char p[24];
         const bool beyond = isfinite(limits->lag1_bound) && fabs(limits->lag1) > limits->lag1_bound;
         an_text_addf(&text, "%sneighbours correlate %s%s", text.length ? "; " : "",
                      an_say_number(arena, limits->lag1, 2), beyond ? ", more than luck gives" : "");
+        if (isfinite(limits->ljung_box.p)) {
+            an_text_addf(&text, " (Ljung-Box %s, %.0f df, p %s)",
+                         an_say_number(arena, limits->ljung_box.q, 1), limits->ljung_box.df,
+                         an_shown_chance(limits->ljung_box.p, p));
+        }
     }
     const char *copy = text.failed ? NULL : an_arena_copy(arena, an_text_of(&text), text.length);
     an_text_free(&text);
@@ -305,8 +312,8 @@ enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_
         an_fact_add(
             sheet, "False alarms to expect",
             an_arena_printf(arena,
-                            "about %s points in this %s's %s, if nothing had changed (level "
-                            "chart, each rule counted)",
+                            "about %s points in this %s's %s, if nothing had changed (both panels; "
+                            "andamento limits show tells how)",
                             an_say_number(arena, sheet->expected_false, 2), gather->data->word,
                             sheet->form == AN_FORM_GAPS
                                 ? an_say_many(arena, sheet->period_points, "event")

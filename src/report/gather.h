@@ -6,6 +6,7 @@
 #ifndef AN_REPORT_GATHER_H
 #define AN_REPORT_GATHER_H
 
+#include "judge/expected.h"
 #include "report/period_data.h"
 
 struct an_gather {
@@ -15,6 +16,7 @@ struct an_gather {
     struct an_arena *arena;
     struct an_period_data *data;
     struct an_error *err;
+    struct an_expected_cache expected; /* tables of charts alike */
 };
 
 /* A growing list in the arena's keeping is made from a plain one of known room. False: memory. */
@@ -42,7 +44,5 @@ AN_CHECKED enum an_status an_gather_facts(struct an_gather *gather,
                                           struct an_stream_sheet *sheet);
 /* All rules that are on: codes and words. */
 const char *an_say_rules(struct an_arena *arena, const struct an_rule_choice *rules);
-/* Chance a point of a stable stream ends a window of any rule in force, rules added up. */
-double an_rules_chance(const struct an_rule_choice *rules, double k);
 
 #endif

@@ -36,16 +36,6 @@ bool an_list_add(struct an_text_list *list, size_t *room, struct an_arena *arena
     return true;
 }
 
-double an_rules_chance(const struct an_rule_choice *rules, double k)
-{
-    double sum = 0;
-    for (int r = 0; r < AN_RULE_COUNT; r++) {
-        const double chance = rules->on[r] ? an_rule_chance((enum an_rule)r, k, rules) : 0;
-        sum += isfinite(chance) ? chance : 0;
-    }
-    return sum;
-}
-
 /* Of a chart that gathers its points the level is that of the points, not of what it gathered. */
 static double level_at(const struct an_stream_view *view, size_t i)
 {
@@ -92,8 +82,26 @@ static struct an_level_summary summarise(const struct an_stream_view *view, int6
     return sum;
 }
 
+/* By luck, of the newest limits; 0 where there is no theory. The same that `limits show` tells. */
+static enum an_status expect_false_alarms(const struct an_copying *copy)
+{
+    struct an_gather *gather = copy->gather;
+    const struct an_stream_view *view = copy->view;
+    struct an_stream_sheet *sheet = copy->sheet;
+    const struct an_limits *now = &view->limits[view->points[view->count - 1].phase];
+    struct an_expected expected;
+    const enum an_status st =
+        an_expected_of(now, &gather->expected, gather->arena, &expected, gather->err);
+    if (!st && !expected.why_not) {
+        /* of gaps only an event is a point that can speak */
+        sheet->expected_false = an_expected_false_alarms(
+            &expected, (double)(expected.by_event ? sheet->period_points : sheet->period_samples));
+    }
+    return st;
+}
+
 /* Numbers of the period and the one before, and what is newest. */
-static void count_samples(const struct an_copying *copy)
+static enum an_status count_samples(const struct an_copying *copy)
 {
     const struct an_period_data *data = copy->gather->data;
     const struct an_stream_view *view = copy->view;
@@ -125,14 +133,7 @@ static void count_samples(const struct an_copying *copy)
     sheet->readings_per_sample = sheet->period_samples && !made && an_family_drawn(view) != AN_T
                                      ? readings / (double)sheet->period_samples
                                      : (double)NAN;
-    if (sheet->has_limits) {
-        const struct an_limits *now = &view->limits[view->points[view->count - 1].phase];
-        const struct an_rule_choice rules = an_panel_rules(now, 0);
-        /* of gaps only an event is a point that can speak */
-        const int64_t points =
-            sheet->form == AN_FORM_GAPS ? sheet->period_points : sheet->period_samples;
-        sheet->expected_false = an_rules_chance(&rules, now->model.k) * (double)points;
-    }
+    return sheet->has_limits && sheet->news ? expect_false_alarms(copy) : AN_OK;
 }
 
 /* Spec in the unit shown, and whether the points are single readings that it judges. */
@@ -291,7 +292,10 @@ static enum an_status fill_sheet(struct an_gather *gather, const struct an_strea
     sheet->described = view.characteristic != NULL;
     sheet->news = !view.characteristic || view.characteristic->signal_is_news;
     sheet->cautions = view.station ? view.station->cautions : NULL;
-    count_samples(&copy);
+    st = count_samples(&copy);
+    if (st) {
+        goto done;
+    }
     copy_spec(&copy);
     bool good = sheet->title && sheet->unit && an_copy_panels(&copy) && an_copy_ribbon_words(&copy);
     struct an_limits *all = NULL;

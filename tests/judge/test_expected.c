@@ -76,6 +76,7 @@ START_TEST(both_panels)
     ck_assert(few.both.between < few.level.between && few.both.between < few.spread.between);
     ck_assert(few.level.between < many.level.between && many.level.between < few.level.known);
     ck_assert(few.both.low < few.both.between && few.both.between < few.both.high);
+    ck_assert(near(many.both.between, many.both.known, 0.002));
     ck_assert_str_eq(few.law, "normal");
     ck_assert_ptr_null(few.why_not);
     many = of(only_limits(limits_of(AN_XBAR_S, 20000)));

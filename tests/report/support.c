@@ -143,7 +143,7 @@ static void invent_facts(struct an_arena *arena, struct an_stream_sheet *sheet)
         {"Rules in force", "B a point beyond a control limit; R9 9 points in a row on one side of "
                            "the centre"},
         {"False alarms to expect", "about 0.27 points in this shift's 60 samples, if nothing had "
-                                   "changed (level chart, each rule counted)"},
+                                   "changed (both panels; andamento limits show tells how)"},
         {"Gauge", "vision V-3, tool TR-1"},
         {"Sampling", "one sample an item, n 24; 60 samples this shift, one about every 8 min"},
         {"Spec", "target 0, lower -3, upper 3 um; it judges units, not the plotted values"},
