@@ -14,6 +14,7 @@
 #include "judge/judge.h"
 #include "judge/judging.h"
 #include "judge/phases.h"
+#include "judge/scatter.h"
 
 #include <math.h>
 #include <string.h>
@@ -37,6 +38,8 @@ struct stream_check {
     bool was_judged, relocked, corrected;
     int64_t start_us, newest_id;
     struct an_judging judging;
+    struct an_scatter_start scatter_start;
+    struct an_scatter_judged scatter;
     size_t first; /* index of the first sample to be judged now */
     struct an_hit_record *kept;
     bool *kept_true;
@@ -105,8 +108,13 @@ static enum an_status read_samples(struct check *check, struct stream_check *s)
     /* a chart with memory is taken up where it stood before */
     enum an_status st = an_running_find(check->store, id, &s->phases, s->start_us, s->start_us,
                                         s->arena, &s->judging.start, check->err);
-    const int64_t from_us =
-        s->judging.start.begin_us < s->start_us ? s->judging.start.begin_us : s->start_us;
+    /* and so is a block of counts */
+    st = st ? st
+            : an_scatter_find(check->store, id, &s->phases, s->start_us, s->arena,
+                              &s->scatter_start, check->err);
+    int64_t from_us = s->start_us;
+    from_us = s->judging.start.begin_us < from_us ? s->judging.start.begin_us : from_us;
+    from_us = s->scatter_start.begin_us < from_us ? s->scatter_start.begin_us : from_us;
 
     st = st ? st
             : an_store_samples_before(check->store, id, from_us, AN_EPISODE_REACH, s->arena, &early,
@@ -253,7 +261,15 @@ static struct an_hit_record record_of(const struct stream_check *s, const struct
     const struct an_sample *sample = &s->judging.samples[hit->last];
     const struct an_chart_point *point = &s->judging.points[hit->last];
     const struct an_panel_point *plotted = panel ? &point->spread : &point->level;
+    double value = plotted->value;
+    double z = plotted->z;
 
+    for (size_t i = 0; hit->rule == AN_RULE_SCATTER && i < s->scatter.hit_count; i++) {
+        if (s->scatter.hits[i].last == hit->last) { /* of a block, so of no point */
+            value = s->scatter.factor[i];
+            z = s->scatter.z[i];
+        }
+    }
     return (struct an_hit_record){.sample_id = sample->sample_id,
                                   .at_us = sample->at_us,
                                   .window_first_sample_id =
@@ -261,8 +277,8 @@ static struct an_hit_record record_of(const struct stream_check *s, const struct
                                   .rule = (int)hit->rule,
                                   .panel = panel,
                                   .side = hit->side,
-                                  .value = plotted->value,
-                                  .z = plotted->z};
+                                  .value = value,
+                                  .z = z};
 }
 
 static enum an_status open_signal(struct check *check, struct stream_check *s,
@@ -477,6 +493,19 @@ static enum an_status put_judged(struct check *check, const struct stream_check 
     return check->dry_run ? AN_OK : an_store_put_judged(check->store, &judged, check->err);
 }
 
+/* Counted samples have no spread panel of their own: its hits are those of their scatter. */
+static enum an_status watch_scatter(struct check *check, struct stream_check *s)
+{
+    if (an_scatter_judge(&s->judging, &s->scatter_start, s->arena, &s->scatter)) {
+        return an_fail(check->err, AN_NO_MEMORY, "out of memory while judging");
+    }
+    if (s->scatter.hit_count > 0) {
+        s->judging.hits[1] = s->scatter.hits;
+        s->judging.hit_count[1] = s->scatter.hit_count;
+    }
+    return AN_OK;
+}
+
 /* ---- one stream, all streams ------------------------------------------------------------------------------ */
 static enum an_status check_new(struct check *check, struct stream_check *s)
 {
@@ -489,10 +518,14 @@ static enum an_status check_new(struct check *check, struct stream_check *s)
     }
     if (s->judging.count > 0) {
         st = an_judging_do(check->store, &s->judging, s->arena, check->err);
+        st = st ? st : watch_scatter(check, s);
         st = st ? st : read_kept(check, s);
         st = st ? st : compare_and_store(check, s);
         if (!st && !check->dry_run) {
             st = an_running_keep(check->store, &s->judging, s->first, check->err);
+            st = st ? st
+                    : an_scatter_keep(check->store, &s->judging, &s->scatter_start, &s->scatter,
+                                      s->first, check->err);
         }
     }
     return st ? st : put_judged(check, s);

@@ -221,6 +221,22 @@ static void cusum_onset(struct an_story *story)
     mean_size(story, at);
 }
 
+/* Scatter is of the newest block that was news: no point of it is large. */
+static void block_of(struct an_story *story)
+{
+    struct an_signal *signal = story->signal;
+    const struct an_hit_record *hit = &signal->hits[signal->hit_count - 1];
+
+    for (size_t i = story->first; i <= story->last; i++) {
+        if (story->view.points[i].sample.sample_id == hit->window_first_sample_id) {
+            story->onset = story->earliest = story->latest = i;
+        }
+    }
+    signal->size = hit->value / story->limits->model.dispersion;
+    signal->size_sigmas = hit->z;
+    signal->unit = "times";
+}
+
 enum an_status an_story_onset(struct an_story *story, struct an_error *err)
 {
     struct an_signal *signal = story->signal;
@@ -231,7 +247,9 @@ enum an_status an_story_onset(struct an_story *story, struct an_error *err)
     story->onset = story->first;
     story->earliest = story->first;
     story->latest = story->first;
-    if (signal->record.side == 0) {
+    if (signal->record.rule == AN_RULE_SCATTER) {
+        block_of(story);
+    } else if (signal->record.side == 0) {
         mean_swing(story);
     } else {
         mean_size(story, story->first);

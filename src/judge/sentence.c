@@ -6,6 +6,7 @@
 #include "andamento/base/text.h"
 #include "judge/joint_words.h"
 #include "judge/scale.h"
+#include "judge/scatter.h"
 #include "judge/shown.h"
 #include "judge/story.h"
 
@@ -440,14 +441,51 @@ static void add_items(struct an_text *text, const struct an_story *story)
     }
 }
 
+/* "The scatter of missing emitters (head H2) has grown: dispersion factor 2.1 in 40 samples from ... to
+ * ..., 1.4 in the limits (p 0.0003)" */
+static void add_scatter(struct an_text *text, const struct an_story *story)
+{
+    const struct an_signal *s = story->signal;
+    const struct an_hit_record *hit = &s->hits[s->hit_count - 1];
+    const bool parted = story->split.count > 0 || story->purpose;
+    const bool more = hit->side > 0;
+    const double p = an_scatter_p(hit->z);
+
+    an_text_addf(text, "The scatter of %s",
+                 s->characteristic->title ? s->characteristic->title : s->characteristic->name);
+    an_text_add(text, parted ? " (" : "");
+    add_part_of_line(text, story);
+    an_text_addf(text, "%s has %s: dispersion factor %.2g in %d samples ", parted ? ")" : "",
+                 more ? "grown" : "shrunk", hit->value, AN_SCATTER_BLOCK);
+    const struct an_civil from =
+        an_zone_civil(story->line->zone, story->view.points[story->onset].sample.at_us);
+    const struct an_civil until = an_zone_civil(story->line->zone, hit->at_us);
+    an_text_add(text, "from ");
+    add_time(text, &from);
+    an_text_add(text, " to ");
+    if (same_day(&from, &until)) {
+        add_clock(text, &until);
+    } else {
+        add_time(text, &until);
+    }
+    an_text_addf(text, ", %.2g in the limits (p %s%.1g); limits that were right signal too %s now",
+                 story->limits->model.dispersion, p < 1e-6 ? "below " : "", fmax(p, 1e-6),
+                 more ? "often" : "late");
+}
+
 const char *an_story_sentence(const struct an_story *story, bool with_rules)
 {
     struct an_text text = {0};
     const char *sentence = NULL;
     const char *note = story->signal->ribbon_note;
+    const bool scatter = story->signal->record.rule == AN_RULE_SCATTER;
 
-    add_subject(&text, story, with_rules);
-    if (story->limits->model.family == AN_GROUP) {
+    if (!scatter) {
+        add_subject(&text, story, with_rules);
+    }
+    if (scatter) {
+        add_scatter(&text, story);
+    } else if (story->limits->model.family == AN_GROUP) {
         add_member(&text, story);
     } else if (an_family_is_joint(story->limits->model.family)) {
         add_distance(&text, story);
@@ -466,7 +504,8 @@ const char *an_story_sentence(const struct an_story *story, bool with_rules)
     } else {
         add_movement(&text, story);
     }
-    if (with_rules && story->signal->record.rule != AN_RULE_OFF_SCALE) { /* that is told already */
+    if (with_rules &&
+        story->signal->record.rule < AN_RULE_COUNT) { /* the others are told already */
         an_text_add(&text, ": ");
         add_rules(&text, story);
     }

@@ -144,8 +144,10 @@ static enum an_status tell_whole(struct an_story *story, const struct an_phases 
     }
     s->unit = story->view.unit;
     st = an_story_onset(story, err);
-    st = st ? st : an_story_items(story, err);
-    st = st ? st : an_story_ribbon(story, err);
+    if (s->record.rule != AN_RULE_SCATTER) { /* news of the limits: no item carries it */
+        st = st ? st : an_story_items(story, err);
+        st = st ? st : an_story_ribbon(story, err);
+    }
     if (st) {
         return st;
     }

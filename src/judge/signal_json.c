@@ -2,6 +2,7 @@
 /* One signal as JSON for other programs: keys stay, times are RFC 3339 in UTC, sizes in the shown
  * unit. Must never leave a key out: what is not known is null. */
 #include "judge/judge.h"
+#include "judge/scatter.h"
 #include "judge/shown.h"
 
 #include <math.h>
@@ -54,7 +55,14 @@ static void put_hits(struct an_json *json, const struct an_signal *s)
         put_time(json, "at", h->at_us);
         an_json_put_string(json, "rule", an_rule_name((enum an_rule)h->rule));
         an_json_put_string(json, "side", side_name(h->side));
-        an_json_put_number(json, "value", h->value * scale);
+        if (h->rule == AN_RULE_SCATTER) { /* of a block, not of a point */
+            an_json_put_number(json, "dispersion", h->value);
+            an_json_put_number(json, "p", an_scatter_p(h->z));
+            an_json_put_integer(json, "window_first_sample_id", h->window_first_sample_id);
+            an_json_put_integer(json, "window_samples", AN_SCATTER_BLOCK);
+        } else {
+            an_json_put_number(json, "value", h->value * scale);
+        }
         an_json_put_number(json, "sigmas", h->z);
         an_json_end(json, '}');
     }

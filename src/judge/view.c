@@ -8,6 +8,7 @@
 #include "judge/judge.h"
 #include "judge/judging.h"
 #include "judge/scale.h"
+#include "judge/scatter.h"
 #include "judge/shown.h"
 
 #include <math.h>
@@ -212,6 +213,51 @@ static void to_one_scale(struct an_stream_view *view)
     }
 }
 
+/* Hits of the scatter of counts are of blocks that begin where a view does not, so they are not found
+ * anew but taken from what checks kept. */
+static enum an_status take_scatter(struct an_store *store, struct an_stream_view *view,
+                                   struct an_arena *arena, struct an_error *err)
+{
+    struct an_hit_record *kept = NULL;
+    size_t count = 0;
+    bool watched = false;
+
+    for (size_t i = 0; i < view->limits_count; i++) {
+        watched = watched || an_scatter_watched(&view->limits[i]);
+    }
+    if (!watched || view->count == 0) {
+        return AN_OK;
+    }
+    const enum an_status st = an_store_stream_hits(
+        store, view->stream.stream_id, view->points[0].sample.at_us, arena, &kept, &count, err);
+    if (st) {
+        return st;
+    }
+    view->hits[1] = an_arena_alloc(arena, count + 1, sizeof *view->hits[1]);
+    if (!view->hits[1]) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory while judging %s", view->stream.name);
+    }
+    size_t first = 0;
+    for (size_t i = 0, k = 0; i < view->count && k < count; i++) {
+        while (k < count &&
+               (kept[k].rule != AN_RULE_SCATTER || kept[k].at_us < view->points[i].sample.at_us)) {
+            k++;
+        }
+        if (k < count && view->points[i].sample.sample_id == kept[k].sample_id) {
+            for (first = i; first > 0 && first + AN_SCATTER_BLOCK > i + 1 &&
+                            view->points[first].sample.sample_id != kept[k].window_first_sample_id;
+                 first--) {
+            }
+            view->hits[1][view->hit_count[1]++] = (struct an_rule_hit){
+                .rule = AN_RULE_SCATTER, .first = first, .last = i, .side = kept[k].side};
+            view->points[i].hit_rules[1] |= 1U << (unsigned)AN_RULE_SCATTER;
+            view->points[i].hit_side[1] = kept[k].side;
+            k++;
+        }
+    }
+    return AN_OK;
+}
+
 static enum an_status fill_view(struct an_stream_view *view, const struct an_judging *j,
                                 size_t skip, int64_t from_us, int64_t until_us,
                                 struct an_arena *arena)
@@ -286,7 +332,7 @@ enum an_status an_judge_view_under(struct an_store *store, const struct an_line 
                   arena)) {
         return an_fail(err, AN_NO_MEMORY, "out of memory while judging %s", stream->name);
     }
-    return AN_OK;
+    return take_scatter(store, view, arena, err);
 }
 
 enum an_status an_judge_view(struct an_store *store, const struct an_line *line,

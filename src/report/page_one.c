@@ -58,7 +58,9 @@ static void draw_code(struct an_book *book, const struct an_period_signal *one, 
     an_text_draw_fitted(book->canvas, flag.x + 1, flag.y + 10.3, flag.width - 2, &code_type,
                         one->signal.code ? one->signal.code : "?");
     const char *lines[3] = {one->is_new ? "new" : "going on",
-                            one->signal.record.panel == 1 ? "spread" : "",
+                            one->signal.record.rule == AN_RULE_SCATTER ? "scatter"
+                            : one->signal.record.panel == 1            ? "spread"
+                                                                       : "",
                             an_book_page_words(book, one->name)};
     double baseline = y + 28;
     for (size_t i = 0; i < 3; i++) {
@@ -202,7 +204,9 @@ static void rest_as_table(struct an_book *book, size_t first, const char *title)
         /* an event has no size beside its gap, a value off the scale none at all */
         row[3] = sheet->form == AN_FORM_GAPS || !isfinite(signal->size)
                      ? "-"
-                     : an_say_measure(book->arena, signal->size, sheet->decimals, signal->unit);
+                     : an_say_measure(book->arena, signal->size,
+                                      signal->record.rule == AN_RULE_SCATTER ? 1 : sheet->decimals,
+                                      signal->unit);
         row[4] = an_say_many(book->arena, (int64_t)signal->item_count, one->kind);
         row[5] =
             signal->next_kind ? an_say_count(book->arena, (int64_t)signal->product_in_next) : "-";

@@ -98,7 +98,8 @@ static const char *code_of(const struct an_copying *copy, const struct an_rule_h
 static bool copy_signals(const struct an_copying *copy, int panel, struct an_panel_sheet *into)
 {
     const struct an_stream_view *view = copy->view;
-    const size_t hits = view->hit_count[panel];
+    const size_t beside = panel == 0 && !has_panel(view, 1) ? view->hit_count[1] : 0;
+    const size_t hits = view->hit_count[panel] + beside; /* scatter of counts has no panel */
     if (!hits) {
         return true;
     }
@@ -110,7 +111,9 @@ static bool copy_signals(const struct an_copying *copy, int panel, struct an_pan
     }
     size_t count = 0;
     for (size_t i = 0; i < hits; i++) {
-        const struct an_rule_hit *hit = &view->hits[panel][i];
+        const struct an_rule_hit *hit = i < view->hit_count[panel]
+                                            ? &view->hits[panel][i]
+                                            : &view->hits[1][i - view->hit_count[panel]];
         if (!placed(copy, hit, &all[count].first, &all[count].last)) {
             continue;
         }
