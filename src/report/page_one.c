@@ -79,6 +79,9 @@ static void draw_counts(struct an_book *book, const struct an_period_signal *one
     const struct an_type small = {7.5, AN_REGULAR, AN_INK, AN_LEFT};
     const double width = CARD_COUNT_PT - 4;
     const struct an_signal *signal = &one->signal;
+    if (signal->record.rule == AN_RULE_SCATTER) { /* news of the limits: no item carries it */
+        return;
+    }
     an_text_draw_fitted(book->canvas, x, y + 17, width, &large,
                         an_say_count(book->arena, (int64_t)signal->item_count));
     an_text_draw_fitted(book->canvas, x, y + 27, width, &small,
@@ -207,7 +210,9 @@ static void rest_as_table(struct an_book *book, size_t first, const char *title)
                      : an_say_measure(book->arena, signal->size,
                                       signal->record.rule == AN_RULE_SCATTER ? 1 : sheet->decimals,
                                       signal->unit);
-        row[4] = an_say_many(book->arena, (int64_t)signal->item_count, one->kind);
+        row[4] = signal->record.rule == AN_RULE_SCATTER
+                     ? "-"
+                     : an_say_many(book->arena, (int64_t)signal->item_count, one->kind);
         row[5] =
             signal->next_kind ? an_say_count(book->arena, (int64_t)signal->product_in_next) : "-";
         row[6] = page ? an_arena_printf(book->arena, "%d", page) : "";
