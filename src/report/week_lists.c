@@ -198,6 +198,14 @@ static double least_yield(const struct an_week_data *week)
     return floor(least * 20) / 20; /* down to the next 5 % */
 }
 
+/* Beside an arrow there is room for one decimal. */
+static const char *before_percent(struct an_arena *arena, double share, bool whole)
+{
+    return whole || !(share < 0.9995)
+               ? an_say_percent(arena, share)
+               : an_arena_printf(arena, "%s %%", percent_bound(arena, share));
+}
+
 struct an_interval_list an_week_yield_list(struct an_book *book, size_t most, bool whole)
 {
     static const struct an_interval_column short_columns[] = {
@@ -247,8 +255,9 @@ struct an_interval_list an_week_yield_list(struct an_book *book, size_t most, bo
         row->cells[2] = range(book, an_say_percent(arena, yield->first.value),
                               percent_bound(arena, yield->first.lower),
                               percent_bound(arena, yield->first.upper));
-        const char *before = an_book_text(
-            book, an_say_before(arena, yield->turn, true, an_say_percent(arena, yield->before)));
+        const char *before =
+            an_book_text(book, an_say_before(arena, yield->turn, true,
+                                             before_percent(arena, yield->before, whole)));
         const char *final = an_book_text(book, an_say_percent(arena, yield->last.value));
         if (!whole) {
             row->cells[3] = yield->rolled ? "" : final;
@@ -280,10 +289,10 @@ static bool is_alone(const struct an_week_data *week, size_t i)
 static struct an_interval_list rate_columns(bool whole)
 {
     static const struct an_interval_column short_columns[] = {
-        {"", 2.4, AN_LEFT, false, false},
-        {NULL, 1.0, AN_LEFT, true, false},
-        {"per million", 3.5, AN_LEFT, false, false},
-        {"last week", 1.3, AN_RIGHT, false, false}};
+        {"", 3.0, AN_LEFT, false, false},
+        {NULL, 1.4, AN_LEFT, true, false},
+        {"per million", 2.5, AN_LEFT, false, false},
+        {"last week", 1.2, AN_RIGHT, false, false}};
     static const struct an_interval_column whole_columns[] = {
         {"", 3.4, AN_LEFT, false, false},
         {NULL, 2.6, AN_LEFT, true, false},
@@ -301,6 +310,14 @@ static struct an_interval_list rate_columns(bool whole)
                                      .ticks = {0, 1, 2},
                                      .tick_labels = {"0", whole ? "average" : "avg.", NULL},
                                      .tick_count = 3};
+}
+
+/* Where there is little room, tens of thousands are told in thousands: "51k". */
+static const char *rate_text(struct an_arena *arena, double rate, bool whole)
+{
+    return whole || !(rate >= 10000)
+               ? an_say_rate(arena, rate)
+               : an_arena_printf(arena, "%sk", an_say_number(arena, rate / 1000, 0));
 }
 
 struct an_interval_list an_week_rate_list(struct an_book *book, size_t most, bool whole)
@@ -325,11 +342,11 @@ struct an_interval_list an_week_rate_list(struct an_book *book, size_t most, boo
         row->high = all ? (double)NAN : rate->rate.upper * scale;
         row->before = all && !is_alone(week, i) ? (double)NAN : rate->before * scale;
         row->strong = rate->turn == AN_TURN_WORSE;
-        row->cells[2] =
-            range(book, an_say_rate(arena, rate->rate.value), an_say_rate(arena, rate->rate.lower),
-                  an_say_rate(arena, rate->rate.upper));
+        row->cells[2] = range(book, rate_text(arena, rate->rate.value, whole),
+                              rate_text(arena, rate->rate.lower, whole),
+                              rate_text(arena, rate->rate.upper, whole));
         row->cells[3] = an_book_text(
-            book, an_say_before(arena, rate->turn, false, an_say_rate(arena, rate->before)));
+            book, an_say_before(arena, rate->turn, false, rate_text(arena, rate->before, whole)));
         row->cells[4] = an_book_text(book, an_say_count(arena, (int64_t)nearbyint(rate->count)));
         row->cells[5] =
             an_book_text(book, an_say_count(arena, (int64_t)nearbyint(rate->opportunities)));
@@ -340,10 +357,10 @@ struct an_interval_list an_week_rate_list(struct an_book *book, size_t most, boo
 /* ---- completeness ------------------------------------------------------------------------------ */
 struct an_interval_list an_week_flow_list(struct an_book *book, size_t most)
 {
-    static const struct an_interval_column columns[] = {{"from", 2.3, AN_LEFT, false, false},
-                                                        {"to", 2.3, AN_LEFT, false, false},
-                                                        {"came", 1.8, AN_LEFT, false, false},
-                                                        {"overdue", 2.2, AN_LEFT, false, false}};
+    static const struct an_interval_column columns[] = {{"from", 2.5, AN_LEFT, false, false},
+                                                        {"to", 2.5, AN_LEFT, false, false},
+                                                        {"came", 1.7, AN_LEFT, false, false},
+                                                        {"overdue", 1.9, AN_LEFT, false, false}};
     const struct an_week_data *week = book->data->week;
     struct an_arena *arena = book->arena;
     struct an_interval_row *rows = rows_of(book, week->flow_count);
