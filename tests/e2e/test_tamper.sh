@@ -52,9 +52,10 @@ sed -i 's/^\(CR-00003,[^,]*\),[RGB],/\1,V,/' "$(ls spool/carrier/* | head -1)"
 cp spool/inspection/"$(ls spool/inspection | head -1)" spool/inspection/inspection_again.csv
 "$a" collect spool -q >/dev/null 2>&1
 # keys, one of them retired, and a signed head that the store keeps: what lies under it is safe
+# shellcheck disable=SC2086
 for key in old new; do
     "$a" key new $key.key >/dev/null
-    exits 0 'a key' "$a" key add $key.key.pub --author A
+    exits 0 'a key' "$a" key add $key.key.pub $by
 done
 id=$("$a" key list --csv | awk -F, 'NR == 2 { print $1 }')
 # shellcheck disable=SC2086
@@ -83,13 +84,7 @@ file=$(ask "SELECT name FROM file JOIN sample USING (file_id) WHERE sample_id = 
     exits 0 'an undoing' "$a" correct undo 1 $by
     exits 0 'a sample' "$a" correct withdraw --sample "$(ask 'SELECT max(sample_id) FROM hit')" $by
     "$a" check >/dev/null 2>&1
-    "$a" key new one.key >/dev/null
-    "$a" key new two.key >/dev/null
-    exits 0 'a key' "$a" key add one.key.pub $by
-    exits 0 'another, in its place' "$a" key add two.key.pub $by --key one.key
-    exits 0 'the first retired' "$a" key retire "$("$a" key list --csv | sed -n '2s/,.*//p')" $by
-    exits 0 'an answer, signed' "$a" answer 1 $by --cause c --action d --key two.key
-    exits 0 'a signed head' "$a" head sign --key two.key --record
+    exits 0 'an answer, signed' "$a" answer 1 $by --cause c --action d --key new.key
     "$a" held release --station carrier $by >/dev/null 2>&1
     grep -v '^#' "$AN_SOURCE_DIR/tests/stat/data/appraisers.csv" >grr.csv
     "$a" gauge study grr.csv --gauge G --columns part=part,operator=operator,reading=reading $by \
