@@ -306,7 +306,8 @@ static enum an_status open_signal(struct check *check, struct stream_check *s,
     return st;
 }
 
-static enum an_status put_hit(struct check *check, struct stream_check *s,
+/* Settles to which signal a hit belongs; it is stored with the others. */
+static enum an_status add_hit(struct check *check, struct stream_check *s,
                               const struct an_rule_hit *hit, struct an_hit_record *record)
 {
     struct an_episode_hit belongs = {.limits_id = limits_at(s, hit->last),
@@ -324,9 +325,6 @@ static enum an_status put_hit(struct check *check, struct stream_check *s,
         st = open_signal(check, s, hit, record, &belongs.signal_id);
     }
     record->signal_id = belongs.signal_id;
-    if (!st && !check->dry_run) {
-        st = an_store_put_hit(check->store, record, check->err);
-    }
     if (st) {
         return st;
     }
@@ -469,9 +467,10 @@ static enum an_status compare_and_store(struct check *check, struct stream_check
         }
     }
     for (size_t f = 0; !st && f < fresh_count; f++) {
-        st = put_hit(check, s, fresh[f], &records[f]);
+        st = add_hit(check, s, fresh[f], &records[f]);
     }
-    return st;
+    return st || check->dry_run ? st
+                                : an_store_put_hits(check->store, records, fresh_count, check->err);
 }
 
 static enum an_status put_judged(struct check *check, const struct stream_check *s)

@@ -8,8 +8,10 @@
  */
 #include "andamento/store/verify.h"
 #include "store/handle.h"
+#include "store/hit_row.h"
 
 #include <jansson.h>
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -274,32 +276,136 @@ static enum an_status prepare(struct checking *c, const char *sql, sqlite3_stmt 
     return an_sql_fail(c->store, sqlite3_prepare_v2(c->store->db, sql, -1, stmt, NULL), doing, err);
 }
 
+/* ---- hits, of which many share an entry ------------------------------------------------------------- */
+struct hits {
+    int64_t entry; /* -1: none is at hand */
+    json_t *payload;
+    int64_t count, first_id, last_id;
+    struct an_text lines;
+};
+
+static int64_t told_integer(const struct hits *h, const char *name)
+{
+    const json_t *told = json_object_get(h->payload, name);
+    return json_is_integer(told) ? json_integer_value(told) : -1;
+}
+
+/* All rows of the entry at hand were met. */
+static enum an_status end_hits(struct checking *c, struct hits *h, struct an_error *err)
+{
+    const struct an_sha256 is = an_sha256_of(an_text_of(&h->lines), h->lines.length);
+    const bool failed = h->lines.failed;
+
+    if (h->entry >= 0 && !failed) {
+        const int64_t count = told_integer(h, "count");
+        const long long first = told_integer(h, "first_hit_id");
+        const long long last = told_integer(h, "last_hit_id");
+
+        if (count != h->count || first != h->first_id || last != h->last_id) {
+            tell(c,
+                 "table hit: %lld rows, %lld to %lld, name ledger entry %lld, which tells of %lld "
+                 "rows, %lld to %lld",
+                 (long long)h->count, (long long)h->first_id, (long long)h->last_id,
+                 (long long)h->entry, (long long)count, first, last);
+        } else if (!is_hex_of(json_object_get(h->payload, "hits_sha256"),
+                              (struct an_bytes){is.at, sizeof is.at})) {
+            tell(c, "table hit, rows %lld to %lld: they are not what ledger entry %lld tells",
+                 first, last, (long long)h->entry);
+        }
+    }
+    json_decref(h->payload);
+    an_text_free(&h->lines);
+    *h = (struct hits){.entry = -1};
+    return failed ? an_fail(err, AN_NO_MEMORY, "%s: memory ran out", doing) : AN_OK;
+}
+
+static int64_t integer_at(const struct row *row, const char *name)
+{
+    return sqlite3_column_int64(row->stmt, column_of(row, name));
+}
+
+static double real_at(const struct row *row, const char *name)
+{
+    const int column = column_of(row, name);
+    return sqlite3_column_type(row->stmt, column) == SQLITE_NULL
+               ? (double)NAN
+               : sqlite3_column_double(row->stmt, column);
+}
+
+static enum an_status add_hit(struct checking *c, struct hits *h, const struct row *row,
+                              struct an_error *err)
+{
+    const int64_t entry = integer_at(row, "entry");
+    enum an_status st = entry == h->entry ? AN_OK : end_hits(c, h, err);
+    const struct an_hit_row hit = {
+        .hit_id = integer_at(row, "hit_id"),
+        .signal_id = integer_at(row, "signal_id"),
+        .stream_id = integer_at(row, "stream_id"),
+        .sample_id = integer_at(row, "sample_id"),
+        .at_us = integer_at(row, "at_us"),
+        .window_first_sample_id = integer_at(row, "window_first_sample_id"),
+        .rule = integer_at(row, "rule"),
+        .panel = integer_at(row, "panel"),
+        .side = integer_at(row, "side"),
+        .value = real_at(row, "value"),
+        .z = real_at(row, "z"),
+        .known_us = integer_at(row, "known_us"),
+    };
+
+    if (!h->count) {
+        const char *payload = (const char *)sqlite3_column_text(row->stmt, 1);
+
+        h->entry = entry;
+        h->payload = payload ? json_loads(payload, JSON_REJECT_DUPLICATES, NULL) : NULL;
+        h->first_id = hit.hit_id;
+    }
+    h->last_id = hit.hit_id;
+    h->count++;
+    an_hit_row_add(&h->lines, &hit);
+    c->counts->records++;
+    return st;
+}
+
+/* Those of an entry that tells of many: the rest is for judge_row. */
+static bool is_of_hits(const struct row *row)
+{
+    const char *kind = (const char *)sqlite3_column_text(row->stmt, 0);
+    return strcmp(row->table, "hit") == 0 && kind && strcmp(kind, AN_HITS_KIND) == 0;
+}
+
 static enum an_status check_table(struct checking *c, const char *table, struct an_error *err)
 {
     struct row row = {.table = table, .db = c->store->db};
+    struct hits hits = {.entry = -1};
     const char *sql = an_arena_printf(c->arena,
                                       "SELECT l.kind, l.payload, t.* FROM \"%s\" t"
                                       " LEFT JOIN ledger l ON l.entry = t.entry"
-                                      " WHERE t.entry IS NOT NULL ORDER BY t.entry",
-                                      table);
+                                      " WHERE t.entry IS NOT NULL ORDER BY t.entry%s",
+                                      table, strcmp(table, "hit") == 0 ? ", t.hit_id" : "");
     enum an_status st = prepare(c, sql, &row.stmt, err);
     int64_t before = -1;
     int rc = SQLITE_DONE;
 
     while (!st && (rc = sqlite3_step(row.stmt)) == SQLITE_ROW) {
         const int64_t entry = sqlite3_column_int64(row.stmt, column_of(&row, "entry"));
+        row.number++;
+        if (is_of_hits(&row)) {
+            st = add_hit(c, &hits, &row, err);
+            continue;
+        }
         if (entry == before) {
             tell(c, "table %s, row %lld: ledger entry %lld is that of another row", table,
                  (long long)sqlite3_column_int64(row.stmt, 2), (long long)entry);
         }
         before = entry;
-        row.number++;
         judge_row(c, &row, 2);
     }
     if (!st && rc != SQLITE_DONE) {
         st = an_sql_fail(c->store, rc, doing, err);
     }
     (void)sqlite3_finalize(row.stmt);
+    const enum an_status ended = end_hits(c, &hits, err);
+    st = st ? st : ended;
     end_table(c, table);
     return st;
 }
@@ -316,7 +422,8 @@ static const struct {
     {"limits.locked", "limits_lock"},
     {"limits.refused", "limits_lock"},
     {"signal", "signal"},
-    {"signal.hit", "hit"},
+    {"signal.hit", "hit"}, /* one by one, before they shared entries */
+    {AN_HITS_KIND, "hit"},
     {"signal.hit_withdrawn", "hit_withdrawal"},
     {"signal.answered", "answer"},
     {"judged", "judged"},

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * Signals as records: episodes, their hits, withdrawals of hits, and how far streams were judged.
- * Each has a ledger entry whose payload holds the whole row.
+ * Signals as records: episodes, withdrawals of their hits, and how far streams were judged. Each has a
+ * ledger entry whose payload holds the whole row. Hits are put by hit_record.c.
  */
 #include "store/handle.h"
 
@@ -67,27 +67,6 @@ enum an_status an_store_put_signal(struct an_store *store, struct an_signal_reco
     return an_query_run(&query, err);
 }
 
-static enum an_status tell_hit(struct an_store *store, const struct an_hit_record *hit,
-                               int64_t known_us, uint64_t *entry, struct an_error *err)
-{
-    struct an_text payload = {0};
-    struct an_json json = an_json_into(&payload, false);
-    an_json_object(&json);
-    an_json_put_integer(&json, "hit_id", hit->hit_id);
-    an_json_put_integer(&json, "signal_id", hit->signal_id);
-    an_json_put_integer(&json, "sample_id", hit->sample_id);
-    an_json_put_integer(&json, "at_us", hit->at_us);
-    an_json_put_integer(&json, "window_first_sample_id", hit->window_first_sample_id);
-    an_json_put_integer(&json, "rule", hit->rule);
-    an_json_put_integer(&json, "panel", hit->panel);
-    an_json_put_integer(&json, "side", hit->side);
-    an_json_put_number(&json, "value", hit->value);
-    an_json_put_number(&json, "z", hit->z);
-    an_json_put_integer(&json, "known_us", known_us);
-    an_json_end(&json, '}');
-    return an_ledger_append_text(store, "signal.hit", &payload, entry, err);
-}
-
 enum an_status an_signal_stream(struct an_store *store, int64_t signal_id, int64_t *stream_id,
                                 struct an_error *err)
 {
@@ -108,50 +87,6 @@ enum an_status an_signal_stream(struct an_store *store, int64_t signal_id, int64
     }
     an_query_end(&query);
     return st;
-}
-
-enum an_status an_store_put_hit(struct an_store *store, struct an_hit_record *hit,
-                                struct an_error *err)
-{
-    static const char sql[] =
-        "INSERT INTO hit (hit_id, signal_id, stream_id, sample_id, at_us, window_first_sample_id,"
-        " rule, panel, side, value, z, known_us, entry)"
-        " VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13)";
-    static const char doing[] = "storing a hit";
-    const int64_t known_us = an_clock_now_us();
-    struct an_query query;
-    int64_t stream_id = 0;
-    uint64_t entry = 0;
-    enum an_status st = an_store_may_put(store, doing, err);
-    if (!st) {
-        st = an_signal_stream(store, hit->signal_id, &stream_id, err);
-    }
-    if (!st) {
-        st = an_store_take_id(store, AN_COUNT_HIT, &hit->hit_id, err);
-    }
-    if (!st) {
-        st = tell_hit(store, hit, known_us, &entry, err);
-    }
-    if (!st) {
-        st = an_query_start(&query, store, sql, doing, err);
-    }
-    if (st) {
-        return st;
-    }
-    an_query_int(&query, hit->hit_id);
-    an_query_int(&query, hit->signal_id);
-    an_query_int(&query, stream_id);
-    an_query_int(&query, hit->sample_id);
-    an_query_int(&query, hit->at_us);
-    an_query_int(&query, hit->window_first_sample_id);
-    an_query_int(&query, hit->rule);
-    an_query_int(&query, hit->panel);
-    an_query_int(&query, hit->side);
-    an_query_real(&query, hit->value);
-    an_query_real(&query, hit->z);
-    an_query_int(&query, known_us);
-    an_query_int(&query, (int64_t)entry);
-    return an_query_run(&query, err);
 }
 
 static enum an_status is_withdrawn(struct an_store *store, int64_t hit_id, bool *withdrawn,

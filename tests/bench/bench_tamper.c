@@ -304,9 +304,9 @@ static void right_tree(sqlite3 *db)
 static void rewrite(sqlite3 *db)
 {
     static const char *const ways[] = {
-        "limits_lock author", "limits_lock reason", "limits host",       "signal rule",
-        "hit rule",           "judged samples",     "answer cause",      "correction reason",
-        "gauge_study author", "running from_us",    "release_act author"};
+        "limits_lock author",    "limits_lock reason", "limits host",       "signal rule",
+        "hit_withdrawal reason", "judged samples",     "answer cause",      "correction reason",
+        "gauge_study author",    "running from_us",    "release_act author"};
     char table[40];
     char column[40];
     char sql[1500];

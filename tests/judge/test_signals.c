@@ -385,6 +385,58 @@ START_TEST(worst_first)
 }
 END_TEST
 
+/* Without its lists a signal is told the same; only open ones are told where only they are wanted. */
+START_TEST(lists_are_left_out_where_not_wanted)
+{
+    size_t count = 0;
+    size_t brief_count = 0;
+    struct an_signal *brief = NULL;
+    struct an_signals_wish wish = {
+        .from_us = AN_NO_INSTANT, .until_us = AN_NO_INSTANT, .without_lists = true};
+
+    scene_file("transfer");
+    put_step("colour=R,head=H2", 80, 60, 0.6);
+    put_step("colour=R,head=H1", 80, 30, -0.7);
+    scene_file_end();
+    scene_lock_known("transfer.dx@colour=R,head=H1", "dx", 0, 0.25);
+    scene_lock_known("transfer.dx@colour=R,head=H2", "dx", 0, 0.25);
+    (void)scene_check();
+    const struct an_signal *signals = tell(&count);
+    ck_assert_uint_ge(count, 2);
+    OK(an_signals_wished(scene.store, scene.line, &wish, scene.arena, &brief, &brief_count,
+                         &scene.err));
+    ck_assert_uint_eq(brief_count, count);
+    for (size_t i = 0; i < count; i++) {
+        ck_assert_int_eq(brief[i].record.signal_id, signals[i].record.signal_id);
+        ck_assert_str_eq(brief[i].sentence, signals[i].sentence);
+        ck_assert_str_eq(brief[i].code, signals[i].code);
+        ck_assert_str_eq(brief[i].unit, signals[i].unit);
+        ck_assert_str_eq(brief[i].first_serial, signals[i].first_serial);
+        ck_assert_uint_eq(brief[i].item_count, signals[i].item_count);
+        ck_assert_uint_eq(brief[i].hit_count, signals[i].hit_count);
+        ck_assert_ptr_null(brief[i].hits);
+        ck_assert_ptr_null(brief[i].item_ids);
+        ck_assert_ptr_null(brief[i].item_serials);
+        ck_assert_str_eq(signals[i].item_serials[0], signals[i].first_serial);
+        ck_assert_str_eq(signals[i].item_serials[signals[i].item_count - 1],
+                         signals[i].last_serial);
+    }
+    struct an_answer answer = {.signal_id = signals[0].record.signal_id,
+                               .author = "A. Sarti",
+                               .cause = "pad worn",
+                               .reason = "seen"};
+    OK(an_store_put_answer(scene.store, &answer, &scene.err));
+    wish.open_only = true;
+    OK(an_signals_wished(scene.store, scene.line, &wish, scene.arena, &brief, &brief_count,
+                         &scene.err));
+    ck_assert_uint_eq(brief_count, count - 1);
+    for (size_t i = 0; i < brief_count; i++) {
+        ck_assert(brief[i].open);
+        ck_assert_int_eq(brief[i].record.signal_id, signals[i + 1].record.signal_id);
+    }
+}
+END_TEST
+
 /* JSON: every key there, times in UTC, sizes as told. */
 START_TEST(json_of_a_signal)
 {
@@ -494,6 +546,7 @@ int main(void)
     tcase_add_test(tc, spread_of_lots);
     tcase_add_test(tc, spread_within_items);
     tcase_add_test(tc, worst_first);
+    tcase_add_test(tc, lists_are_left_out_where_not_wanted);
     tcase_add_test(tc, json_of_a_signal);
     tcase_add_test(tc, stream_gone_from_the_description);
     suite_add_tcase(suite, tc);

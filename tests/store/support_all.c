@@ -54,16 +54,14 @@ static enum an_status decide_signal(struct an_store *store, const struct filled 
                                      .samples = 1};
     enum an_status st = an_store_put_signal(store, &signal, err);
     hit.signal_id = signal.signal_id;
+    struct an_hit_record hits[2] = {hit, hit}; /* they share an entry */
+    hits[1].rule = 1;
+    hits[1].z = NAN;
     if (!st) {
-        st = an_store_put_hit(store, &hit, err);
-    }
-    hit.rule = 1;
-    hit.z = NAN;
-    if (!st) {
-        st = an_store_put_hit(store, &hit, err);
+        st = an_store_put_hits(store, hits, 2, err);
     }
     if (!st) {
-        st = an_store_withdraw_hit(store, hit.hit_id, "late samples", err);
+        st = an_store_withdraw_hit(store, hits[1].hit_id, "late samples", err);
     }
     const struct an_running running = {.stream_id = f->stream_id,
                                        .limits_id = limits_id,

@@ -221,6 +221,98 @@ START_TEST(every_record_deleted)
 }
 END_TEST
 
+/* Hits of one act share an entry, a thousand each: whatever is done to a row of them is found, and the
+ * entry is named. (No source: the form is our own.) */
+static void add_hits(const char *path, size_t count)
+{
+    struct an_error err;
+    struct an_store *store = open_to(path, AN_STORE_WRITE);
+    struct an_hit_record *hits = calloc(count, sizeof *hits);
+    ck_assert_ptr_nonnull(hits);
+    for (size_t i = 0; i < count; i++) {
+        hits[i] = (struct an_hit_record){.signal_id = 1,
+                                         .sample_id = 1,
+                                         .at_us = 2001 + (int64_t)i,
+                                         .window_first_sample_id = 1,
+                                         .rule = (int)(i % 3),
+                                         .side = i % 2 ? 1 : -1,
+                                         .value = i % 5 ? 0.1 * (double)i : -0.0,
+                                         .z = i % 7 ? -1e-7 * (double)i : (double)NAN};
+    }
+    OK(an_store_begin(store, &err));
+    OK(an_store_put_hits(store, hits, count, &err));
+    OK(an_store_commit(store, &err));
+    for (size_t i = 1; i < count; i++) {
+        ck_assert_int_eq(hits[i].hit_id, hits[i - 1].hit_id + 1);
+    }
+    free(hits);
+    an_store_close(store);
+}
+
+START_TEST(hits_that_share_an_entry)
+{
+    /* hits 1 and 2 are of another act; 3 to 1002, 1003 to 2002, 2003 to 2502 of this one */
+    static const struct {
+        const char *verb, *sql, *says;
+    } cases[] = {
+        {"update", "UPDATE hit SET value = value + 0.001 WHERE hit_id = 1500", "rows 1003 to 2002"},
+        {"update", "UPDATE hit SET value = NULL WHERE hit_id = 4", "rows 3 to 1002"},
+        {"update", "UPDATE hit SET z = -z WHERE hit_id = 2501", "rows 2003 to 2502"},
+        {"update", "UPDATE hit SET z = 0 WHERE hit_id = 3", "rows 3 to 1002"},
+        {"update", "UPDATE hit SET side = -side WHERE hit_id IN (10, 11)", "rows 3 to 1002"},
+        {"update", "UPDATE hit SET at_us = at_us + 1 WHERE hit_id = 1003", "rows 1003 to 2002"},
+        {"update",
+         "UPDATE hit SET rule = (SELECT rule FROM hit h WHERE h.hit_id = 2013 - hit.hit_id)"
+         " WHERE hit_id IN (1006, 1007)",
+         "rows 1003 to 2002"},
+        {"update", "UPDATE hit SET stream_id = stream_id + 1 WHERE hit_id = 999", "rows 3 to 1002"},
+        {"update", "UPDATE hit SET known_us = known_us - 1 WHERE hit_id = 999", "rows 3 to 1002"},
+        {"update", "UPDATE hit SET hit_id = 3000 WHERE hit_id = 2502", "500 rows, 2003 to 3000"},
+        {"update", "UPDATE hit SET hit_id = 3000 WHERE hit_id = 2400", "500 rows, 2003 to 3000"},
+        {"update", "UPDATE hit SET entry = entry + 1 WHERE hit_id = 1002", "999 rows, 3 to 1001"},
+        {"update", "UPDATE hit SET entry = 0 WHERE hit_id = 1002",
+         "row 1002: no entry of the ledger tells of"},
+        {"delete", "DELETE FROM hit WHERE hit_id = 3", "999 rows, 4 to 1002"},
+        {"delete", "DELETE FROM hit WHERE hit_id = 2000", "999 rows, 1003 to 2002"},
+        {"delete", "DELETE FROM hit WHERE hit_id = 2502", "499 rows, 2003 to 2501"},
+        {"delete", "DELETE FROM hit WHERE hit_id > 2002", "table hit has no row of it"},
+        {"insert",
+         "INSERT INTO hit SELECT 2503, signal_id, stream_id, sample_id, at_us,"
+         " window_first_sample_id, rule, panel, side, value, z, known_us, entry FROM hit"
+         " WHERE hit_id = 2502",
+         "501 rows, 2003 to 2503"},
+        {"insert",
+         "INSERT INTO hit SELECT 2503, signal_id, stream_id, sample_id, at_us,"
+         " window_first_sample_id, rule, panel, side, value, z, known_us, 0 FROM hit"
+         " WHERE hit_id = 2502",
+         "no entry of the ledger tells of"},
+    };
+    const char *path = made();
+    char copy[320];
+    struct an_acts_counts before;
+    struct an_acts_counts counts;
+    ck_assert_uint_eq(acts_of(path, &before), 0);
+    const int64_t entries = ask(path, "SELECT count(*) FROM ledger");
+    add_hits(path, 2500);
+    ck_assert_int_eq(ask(path, "SELECT count(*) FROM ledger"), entries + 3);
+    ck_assert_int_eq(ask(path, "SELECT count(*) FROM hit"), 2502);
+    ck_assert_msg(acts_of(path, &counts) == 0, "%s", found[0]);
+    ck_assert_int_eq(counts.records, before.records + 2500);
+    (void)snprintf(copy, sizeof copy, "%s.copy", path);
+    copy_file(path, copy);
+    for (size_t k = 0; k < sizeof cases / sizeof *cases; k++) {
+        bool said = false;
+        change(path, "hit", cases[k].verb, cases[k].sql);
+        ck_assert_msg(acts_of(path, &counts) > 0, "%s", cases[k].sql);
+        for (size_t i = 0; i < findings && i < 8; i++) {
+            said = said || strstr(found[i], cases[k].says) != NULL;
+        }
+        ck_assert_msg(said, "%s: %s", cases[k].sql, found[0]);
+        copy_file(copy, path);
+    }
+}
+END_TEST
+
 static const struct {
     const char *sql, *says;
 } shapes[] = {
@@ -320,6 +412,7 @@ int main(void)
     tcase_add_test(group, nothing_in_a_whole_store);
     tcase_add_test(group, every_column_of_every_act);
     tcase_add_test(group, every_record_deleted);
+    tcase_add_test(group, hits_that_share_an_entry);
     tcase_add_loop_test(group, shape, 0, (int)(sizeof shapes / sizeof shapes[0]));
     tcase_add_test(group, roots_of_all_sizes);
     suite_add_tcase(suite, group);

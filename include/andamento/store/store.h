@@ -464,6 +464,9 @@ AN_CHECKED enum an_status an_store_put_signal(struct an_store *store,
                                               struct an_error *err); /* in a transaction */
 AN_CHECKED enum an_status an_store_put_hit(struct an_store *store, struct an_hit_record *hit,
                                            struct an_error *err);
+/* Several at once, which share ledger entries where they are of one stream; fills their hit_id. */
+AN_CHECKED enum an_status an_store_put_hits(struct an_store *store, struct an_hit_record *hits,
+                                            size_t count, struct an_error *err);
 AN_CHECKED enum an_status an_store_withdraw_hit(struct an_store *store, int64_t hit_id,
                                                 const char *reason, struct an_error *err);
 /* Episodes of a stream (0: all) with a hit at from_us <= at_us < until_us; by signal_us. */
