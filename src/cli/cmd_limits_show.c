@@ -11,7 +11,7 @@
 /* False alarms of the whole line: of streams whose newest limits are locked. */
 struct whole_line {
     double false_alarms, samples; /* a shift */
-    size_t counted, without_lock, without_number, without_samples;
+    size_t counted, without_lock, without_number, without_samples, remember;
     bool by_day;
 };
 
@@ -51,6 +51,9 @@ static void tell_line(struct an_cli *cli, const struct whole_line *line)
                  "on %zu stream%s with locked limits",
                  line->false_alarms, period, line->samples, line->counted,
                  an_plural(line->counted, "", "s"));
+    if (line->remember) {
+        an_text_addf(&cli->out, "; more on %zu whose samples are not independent", line->remember);
+    }
     if (line->without_number) {
         an_text_addf(&cli->out, "; %zu without a number: name one to see why",
                      line->without_number);
@@ -69,6 +72,7 @@ static void json_line(struct an_json *json, const struct whole_line *line)
     an_json_put_number(json, "false_alarms", line->false_alarms);
     an_json_put_number(json, "samples", line->samples);
     an_json_put_integer(json, "streams", (int64_t)line->counted);
+    an_json_put_integer(json, "streams_not_independent", (int64_t)line->remember);
     an_json_put_integer(json, "streams_not_locked", (int64_t)line->without_lock);
     an_json_put_integer(json, "streams_without_number", (int64_t)line->without_number);
     an_json_put_integer(json, "streams_without_samples", (int64_t)line->without_samples);
@@ -138,6 +142,7 @@ static enum an_status show_stream(struct an_cli *cli, struct showing *s,
             st = an_expected_of(&limits[r], &s->cache, cli->arena, &expected, &cli->err);
         }
         if (!st && news && r + 1 == locked) {
+            s->line.remember += an_cli_limits_remember(&limits[r]) && limits[r].lag1 > 0;
             add_to_line(&s->line, &expected, &pace);
         }
         if (!st && shown) {

@@ -175,8 +175,13 @@ static void say_every(struct an_text *text, const char *before, double between, 
     }
 }
 
-static void say_expected(struct an_text *text, const struct an_expected *e,
-                         const struct an_pace *pace)
+bool an_cli_limits_remember(const struct an_limits *limits)
+{
+    return fabs(limits->lag1) > limits->lag1_bound;
+}
+
+static void say_expected(struct an_text *text, const struct an_limits *limits,
+                         const struct an_expected *e, const struct an_pace *pace)
 {
     const char *period = pace && pace->by_day ? "day" : "shift";
     const char *what = e->by_event ? "events" : "samples";
@@ -210,6 +215,11 @@ static void say_expected(struct an_text *text, const struct an_expected *e,
         an_text_addf(text, "\n  at %.3g %s a %s: %.2g false alarms a %s, one in %.3g %ss", points,
                      what, period, a_shift, period, 1.0 / a_shift, period);
     }
+    if (an_cli_limits_remember(limits)) {
+        an_text_addf(text,
+                     "\n  if its samples were independent, which they are not: it will be %s often",
+                     limits->lag1 > 0 ? "more" : "less");
+    }
     an_text_add(text, "\n");
 }
 
@@ -233,7 +243,7 @@ void an_cli_limits_details(struct an_text *text, const struct an_stream *stream,
 {
     an_text_addf(text, "%s%s, limits %lld\n", text->length ? "\n" : "", stream->name,
                  (long long)limits->limits_id);
-    say_expected(text, more->expected, more->pace);
+    say_expected(text, limits, more->expected, more->pace);
     say_memory(text, limits);
     for (size_t i = 0; i < limits->warning_count; i++) {
         an_text_addf(text, "  warning: %s\n", limits->warnings[i]);

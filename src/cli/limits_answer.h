@@ -27,5 +27,7 @@ void an_cli_limits_row(struct an_cli *cli, struct an_cli_table *table,
 /* False alarms, memory and warnings of one, in lines below the table. */
 void an_cli_limits_details(struct an_text *text, const struct an_stream *stream,
                            const struct an_limits *limits, const struct an_limits_more *more);
+/* The samples of its baseline are not independent. */
+bool an_cli_limits_remember(const struct an_limits *limits);
 
 #endif
