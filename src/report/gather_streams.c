@@ -276,7 +276,7 @@ static enum an_status fill_sheet(struct an_gather *gather, const struct an_strea
     if (st) {
         goto done;
     }
-    struct an_copying copy = {.gather = gather, .view = &view, .sheet = sheet};
+    struct an_copying copy = {.gather = gather, .view = &view, .sheet = sheet, .passing = passing};
     const size_t most = gather->options->kind == AN_REPORT_WEEK ? MOST_WEEK_POINTS : MOST_POINTS;
     copy.first = view.count > most ? view.count - most : 0;
     if (!an_copy_form(&copy)) {

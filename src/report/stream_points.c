@@ -45,12 +45,12 @@ bool an_copy_form(struct an_copying *copy)
                         : family == AN_WEAR              ? AN_FORM_WEAR
                         : distance                       ? AN_FORM_DISTANCE
                                                          : AN_FORM_PLAIN;
-    copy->place = an_arena_alloc(copy->gather->arena, view->count + 1, sizeof *copy->place);
-    size_t next = 0;
+    copy->place = an_arena_alloc(copy->passing, view->count + 1, sizeof *copy->place);
+    copy->shown = 0;
     for (size_t i = 0; copy->place && i < view->count; i++) {
         const bool shown = i >= copy->first && (copy->sheet->form != AN_FORM_GAPS ||
                                                 isfinite(view->points[i].point.level.value));
-        copy->place[i] = shown ? next++ : AN_NONE;
+        copy->place[i] = shown ? copy->shown++ : AN_NONE;
     }
     return copy->place != NULL;
 }
@@ -103,8 +103,8 @@ static bool copy_signals(const struct an_copying *copy, int panel, struct an_pan
     if (!hits) {
         return true;
     }
-    struct an_plot_signal *all = an_arena_alloc(copy->gather->arena, hits, sizeof *all);
-    size_t *slot_of = an_arena_alloc(copy->gather->arena, hits, sizeof *slot_of);
+    struct an_plot_signal *all = an_arena_alloc(copy->passing, hits, sizeof *all);
+    size_t *slot_of = an_arena_alloc(copy->passing, hits, sizeof *slot_of);
     into->signals = an_arena_alloc(copy->gather->arena, hits, sizeof *into->signals);
     if (!all || !slot_of || !into->signals) {
         return false;
@@ -293,7 +293,7 @@ static bool copy_panel(const struct an_copying *copy, int panel)
     }
     into->statistic = statistic_of(copy, panel);
     into->brief = brief_of(copy, panel);
-    into->points = an_arena_alloc(copy->gather->arena, view->count + 1, sizeof *into->points);
+    into->points = an_arena_alloc(copy->gather->arena, copy->shown + 1, sizeof *into->points);
     if (!into->points || !into->statistic) {
         return false;
     }

@@ -9,9 +9,10 @@ struct an_copying {
     struct an_gather *gather;
     const struct an_stream_view *view;
     struct an_stream_sheet *sheet;
-    size_t first; /* points of the view before it are not shown */
-    size_t
-        *place; /* of each point of the view: its index in the level panel, AN_NONE if left out */
+    struct an_arena *passing; /* the view's own: what is not drawn lives here */
+    size_t first;             /* points of the view before it are not shown */
+    size_t shown;             /* points of the level panel */
+    size_t *place; /* of each point of the view: its index in that panel, AN_NONE if left out */
 };
 
 /* The family that is drawn: of the newest limits, else of the description. */

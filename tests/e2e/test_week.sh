@@ -21,6 +21,8 @@ says 'how weeks are written' "such as '2026-W10'"
 exits 0 'a week without samples' "$a" report week --week 2025-W30 -o empty.pdf
 pdftotext -layout empty.pdf - >empty.txt
 ok 'says that nothing was judged' grep -q 'No station sent a sample in this week' empty.txt
+ok 'says that nothing was counted' grep -q 'Nothing was counted this week' empty.txt
+ok 'says that nothing went on' grep -q 'No item went from one station to the next' empty.txt
 pdftotext -layout week.pdf - >week.txt
 ok 'the lead counts streams' grep -Eq '[0-9]+ of [0-9]+ streams judged this week' week.txt
 ok 'no text is cut to nothing' sh -c '! grep -q "(null)" week.txt'
