@@ -118,7 +118,8 @@ static void json_indices(struct an_json *json, const struct an_capability *indic
     an_json_put_number(json, "expected_above", indices->above);
 }
 
-void an_capability_json(struct an_json *json, const struct an_stream_capability *c)
+void an_capability_json(struct an_cli *cli, struct an_json *json,
+                        const struct an_stream_capability *c, const struct an_stream_gauge *gauge)
 {
     an_json_object(json);
     an_json_put_string(json, "stream", c->stream.name);
@@ -156,6 +157,7 @@ void an_capability_json(struct an_json *json, const struct an_stream_capability 
     if (c->counted.opportunities > 0) {
         json_counted(json, &c->counted);
     }
+    an_stream_gauge_json(cli, json, gauge);
     an_json_put_string(json, "why_not", c->why_not);
     an_json_key(json, "notes");
     an_json_array(json);
@@ -209,7 +211,8 @@ const char *const an_capability_columns[] = {"stream",
                                              "dispersion",
                                              "tolerance_lower",
                                              "tolerance_upper",
-                                             "why_not"};
+                                             "why_not",
+                                             AN_STREAM_GAUGE_COLUMNS};
 const size_t an_capability_column_count =
     sizeof an_capability_columns / sizeof *an_capability_columns;
 
@@ -226,7 +229,8 @@ static void index_cells(struct an_cli_table *table, const struct an_index *index
     number_cell(table, index->upper);
 }
 
-void an_capability_row(struct an_cli_table *table, const struct an_stream_capability *c)
+void an_capability_row(struct an_cli *cli, struct an_cli_table *table,
+                       const struct an_stream_capability *c, const struct an_stream_gauge *gauge)
 {
     const struct an_index none = {(double)NAN, (double)NAN, (double)NAN};
     const struct an_capability_basis *b = &c->basis;
@@ -260,6 +264,7 @@ void an_capability_row(struct an_cli_table *table, const struct an_stream_capabi
     number_cell(table, c->tolerance.lower);
     number_cell(table, c->tolerance.upper);
     an_cli_cell(table, c->why_not ? c->why_not : "");
+    an_stream_gauge_cells(cli, table, gauge);
 }
 
 /* ---- lines for a person ----------------------------------------------------------------------------- */
@@ -322,7 +327,8 @@ static void tolerance_lines(struct an_text *out, const struct an_tolerance_limit
     }
 }
 
-void an_capability_lines(struct an_text *out, const struct an_stream_capability *c)
+void an_capability_lines(struct an_text *out, const struct an_stream_capability *c,
+                         const struct an_stream_gauge *gauge)
 {
     an_text_addf(out, "%s\n  %s; method: %s; %.0f %s in %lld samples\n", c->stream.name,
                  c->stable ? "stable" : "not shown to be stable", c->method, c->n,
@@ -356,6 +362,10 @@ void an_capability_lines(struct an_text *out, const struct an_stream_capability 
                      c->stable ? "" : " (of the past)");
     }
     tolerance_lines(out, &c->tolerance);
+    an_text_addf(out, "  gauge: %s\n", gauge->text);
+    if (gauge->warning) {
+        an_text_addf(out, "  - %s\n", gauge->warning);
+    }
     for (size_t i = 0; i < c->note_count; i++) {
         an_text_addf(out, "  - %s\n", c->notes[i]);
     }

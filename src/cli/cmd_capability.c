@@ -109,7 +109,8 @@ static const char *remark(const struct an_stream_capability *c)
     return c->why_not ? c->why_not : c->note_count ? c->notes[0] : "";
 }
 
-static void row(struct an_cli_table *table, const struct an_stream_capability *c)
+static void row(struct an_cli_table *table, const struct an_stream_capability *c,
+                const struct an_stream_gauge *gauge)
 {
     an_cli_cell(table, c->stream.name);
     an_cli_cell(table, c->stable ? "stable" : "not stable");
@@ -131,6 +132,7 @@ static void row(struct an_cli_table *table, const struct an_stream_capability *c
         index_cell(table, &c->indices.ppk);
     }
     an_cli_cell(table, c->method);
+    an_stream_gauge_cell(table, gauge);
     an_cli_cell(table, remark(c));
 }
 
@@ -139,12 +141,14 @@ struct telling {
     struct an_cli *cli;
     struct an_json json;
     struct an_cli_table table;
+    struct an_text warnings; /* of gauges, below the table */
     bool detail;
     struct an_yield_step *steps; /* of counted proportions, for the rolled yield */
     size_t step_count;
 };
 
-static void tell(struct telling *t, const struct an_stream_capability *c)
+static void tell(struct telling *t, const struct an_stream_capability *c,
+                 const struct an_stream_gauge *gauge)
 {
     if (c->counted.proportion && c->counted.opportunities > 0 &&
         c->counted.count <= c->counted.opportunities) {
@@ -152,13 +156,16 @@ static void tell(struct telling *t, const struct an_stream_capability *c)
             c->counted.opportunities, c->counted.opportunities - c->counted.count};
     }
     if (t->cli->format == AN_FORMAT_JSON) {
-        an_capability_json(&t->json, c);
+        an_capability_json(t->cli, &t->json, c, gauge);
     } else if (t->cli->format == AN_FORMAT_CSV) {
-        an_capability_row(&t->table, c);
+        an_capability_row(t->cli, &t->table, c, gauge);
     } else if (t->detail) {
-        an_capability_lines(&t->cli->out, c);
+        an_capability_lines(&t->cli->out, c, gauge);
     } else {
-        row(&t->table, c);
+        row(&t->table, c, gauge);
+        if (gauge->warning) {
+            an_text_addf(&t->warnings, "%s: %s\n", c->stream.name, gauge->warning);
+        }
     }
 }
 
@@ -190,17 +197,19 @@ static enum an_status each_stream(struct telling *t, const struct an_stream stre
                                   const struct an_capability_wish *wish)
 {
     struct an_cli *cli = t->cli;
+    const int64_t until = until_us == AN_NO_INSTANT ? INT64_MAX : until_us;
     enum an_status st = AN_OK;
     for (size_t i = 0; !st && i < count; i++) {
         struct an_arena *arena = an_arena_open(); /* the readings of one stream at a time */
         struct an_stream_capability capability = {0};
+        struct an_stream_gauge gauge = {0};
         st = arena ? an_stream_capability_wished(cli->store, cli->line, &streams[i],
                                                  from_us == AN_NO_INSTANT ? INT64_MIN : from_us,
-                                                 until_us == AN_NO_INSTANT ? INT64_MAX : until_us,
-                                                 wish, arena, &capability, &cli->err)
+                                                 until, wish, arena, &capability, &cli->err)
                    : an_fail(&cli->err, AN_NO_MEMORY, "out of memory");
+        st = st ? st : an_cli_stream_gauge(cli, &streams[i], until, arena, &gauge);
         if (!st) {
-            tell(t, &capability);
+            tell(t, &capability, &gauge);
         }
         an_arena_close(arena);
     }
@@ -218,6 +227,10 @@ static void finish(struct telling *t)
     } else if (!t->detail || t->cli->format == AN_FORMAT_CSV) {
         an_cli_table_print(t->cli, &t->table);
     }
+    if (t->warnings.length) {
+        an_text_addf(&t->cli->out, "\n%s", an_text_of(&t->warnings));
+    }
+    an_text_free(&t->warnings);
     if (an_option_on(&t->cli->options, "rolled") && t->cli->format != AN_FORMAT_JSON) {
         tell_rolled(t);
     }
@@ -225,9 +238,9 @@ static void finish(struct telling *t)
 
 static enum an_exit run(struct an_cli *cli)
 {
-    static const char *const titles[] = {"stream", "stability", "readings", "mean",   "Cp",
-                                         "Cpk",    "Pp",        "Ppk",      "method", "remark"};
-    struct telling t = {.cli = cli, .table = {.titles = titles, .columns = 10, .right = 4U | 8U}};
+    static const char *const titles[] = {"stream", "stability", "readings", "mean",  "Cp",    "Cpk",
+                                         "Pp",     "Ppk",       "method",   "gauge", "remark"};
+    struct telling t = {.cli = cli, .table = {.titles = titles, .columns = 11, .right = 4U | 8U}};
     struct an_capability_wish wish = {0};
     struct an_stream *streams = NULL;
     size_t count = 0;
@@ -255,6 +268,7 @@ static enum an_exit run(struct an_cli *cli)
     if (st) {
         an_text_clear(&cli->out);
         an_text_free(&t.table.cells);
+        an_text_free(&t.warnings);
         return an_cli_failed(cli, st);
     }
     finish(&t);
@@ -281,7 +295,8 @@ const struct an_command an_command_capability = {
     .example = "andamento capability 'luminance.*' --from 2026-03-02 --until 2026-03-07",
     .more =
         "Cp and Cpk are given for stable streams only: indices of an unstable process describe\n"
-        "the past only. In brackets: bounds at 95 % confidence. docs/capability.md has the methods.\n",
+        "the past only. In brackets: bounds at 95 % confidence. docs/capability.md has the methods.\n"
+        "The gauge's own spread is in every reading: its newest study is told beside the indices.\n",
     .options = options,
     .operands_most = 100000,
     .as_of = true,

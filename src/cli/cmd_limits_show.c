@@ -19,7 +19,7 @@ struct showing {
     struct an_json json;
     struct an_cli_table table;
     struct an_expected_cache cache;
-    struct an_text doubts, scales, details;
+    struct an_text doubts, scales, details, gauges;
     struct whole_line line;
     bool history, named;
 };
@@ -82,10 +82,11 @@ static void json_line(struct an_json *json, const struct whole_line *line)
 /* pace: of the newest revision, else NULL. */
 static enum an_status show_revision(struct an_cli *cli, struct showing *s,
                                     const struct an_stream *stream, const struct an_limits *limits,
-                                    const struct an_expected *expected, const struct an_pace *pace)
+                                    const struct an_expected *expected, const struct an_pace *pace,
+                                    const struct an_stream_gauge *gauge)
 {
     struct an_limits_doubt doubt;
-    const struct an_limits_more more = {expected, pace, &doubt};
+    const struct an_limits_more more = {expected, pace, &doubt, gauge};
     const enum an_status st =
         an_limits_doubt_of(cli->store, cli->line, limits, cli->arena, &doubt, &cli->err);
 
@@ -121,6 +122,7 @@ static enum an_status show_stream(struct an_cli *cli, struct showing *s,
     struct an_limits *limits = NULL;
     size_t revisions = 0;
     struct an_pace pace;
+    struct an_stream_gauge gauge;
     enum an_status st =
         an_limits_all(cli->store, stream->stream_id, cli->arena, &limits, &revisions, &cli->err);
 
@@ -134,6 +136,10 @@ static enum an_status show_stream(struct an_cli *cli, struct showing *s,
     const bool news = speaks(cli, stream);
     s->line.without_lock += locked == 0 && news;
     st = an_pace_of(cli->store, cli->line, stream->stream_id, &pace, &cli->err);
+    st = st ? st : an_cli_stream_gauge(cli, stream, INT64_MAX, cli->arena, &gauge);
+    if (!st && !s->named && gauge.warning) {
+        an_text_addf(&s->gauges, "%s: %s\n", stream->name, gauge.warning);
+    }
     for (size_t r = 0; !st && r < revisions; r++) {
         const bool newest = r + 1 == revisions;
         const bool shown = s->history || newest;
@@ -146,7 +152,8 @@ static enum an_status show_stream(struct an_cli *cli, struct showing *s,
             add_to_line(&s->line, &expected, &pace);
         }
         if (!st && shown) {
-            st = show_revision(cli, s, stream, &limits[r], &expected, newest ? &pace : NULL);
+            st =
+                show_revision(cli, s, stream, &limits[r], &expected, newest ? &pace : NULL, &gauge);
         }
     }
     return st;
@@ -174,6 +181,9 @@ static void finish(struct an_cli *cli, struct showing *s)
     }
     if (s->doubts.length) {
         an_text_addf(&cli->out, "\n%s", an_text_of(&s->doubts));
+    }
+    if (s->gauges.length) {
+        an_text_addf(&cli->out, "\n%s", an_text_of(&s->gauges));
     }
     if (!s->named) {
         tell_line(cli, &s->line);
@@ -209,6 +219,7 @@ static enum an_exit run_show(struct an_cli *cli)
     an_text_free(&s.doubts);
     an_text_free(&s.scales);
     an_text_free(&s.details);
+    an_text_free(&s.gauges);
     return st ? an_cli_failed(cli, st) : AN_EXIT_DONE;
 }
 

@@ -65,6 +65,7 @@ void an_cli_limits_json(struct an_cli *cli, struct an_json *json, const struct a
     if (more) {
         an_cli_doubt_json(cli, json, more->doubt);
         json_expected(json, more->expected, more->pace);
+        an_stream_gauge_json(cli, json, more->gauge);
     }
     an_json_put_integer(json, "limits_id", limits->limits_id);
     an_json_put_string(json, "stream", stream->name);
@@ -245,6 +246,10 @@ void an_cli_limits_details(struct an_text *text, const struct an_stream *stream,
                  (long long)limits->limits_id);
     say_expected(text, limits, more->expected, more->pace);
     say_memory(text, limits);
+    an_text_addf(text, "  gauge: %s\n", more->gauge->text);
+    if (more->gauge->warning) {
+        an_text_addf(text, "  warning: %s\n", more->gauge->warning);
+    }
     for (size_t i = 0; i < limits->warning_count; i++) {
         an_text_addf(text, "  warning: %s\n", limits->warnings[i]);
     }

@@ -3,7 +3,7 @@
 #ifndef AN_CLI_LIMITS_ANSWER_H
 #define AN_CLI_LIMITS_ANSWER_H
 
-#include "cli/cli.h"
+#include "cli/stream_gauge_answer.h"
 #include "judge/expected.h"
 #include "judge/judge.h"
 #include "judge/pace.h"
@@ -13,6 +13,7 @@ struct an_limits_more {
     const struct an_expected *expected;
     const struct an_pace *pace; /* NULL: of a revision that is the newest no longer */
     const struct an_limits_doubt *doubt;
+    const struct an_stream_gauge *gauge; /* of the stream */
 };
 
 enum { AN_LIMITS_SHOWN = 15, AN_LIMITS_PROPOSED_SHOWN = AN_LIMITS_SHOWN - 3 }; /* columns */

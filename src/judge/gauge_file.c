@@ -305,6 +305,13 @@ enum an_status an_gauge_read(const struct an_gauge_record *record, struct an_are
     if (!sets.parts || !sets.people || !sets.words) {
         goto out;
     }
+    if (!r.rest.length) {
+        st =
+            an_fail(err, AN_BAD_INPUT,
+                    "%s is empty; a study's file has a line of column names, then a reading a line",
+                    record->file);
+        goto out;
+    }
     if (r.rest.length >= 3 && memcmp(r.rest.at, "\xef\xbb\xbf", 3) == 0) {
         r.rest.at += 3;
         r.rest.length -= 3;

@@ -17,7 +17,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { MOST_FACTS = 20 };
+enum { MOST_FACTS = 24 };
 
 void an_fact_add(struct an_stream_sheet *sheet, const char *name, const char *text)
 {
@@ -240,6 +240,21 @@ static enum an_status gauge_state(struct an_gather *gather, const char *gauge, c
     return st;
 }
 
+/* Why values of this stream want care for its gauge; nothing where nothing is on record. */
+static enum an_status gauge_warning(struct an_gather *gather, const struct an_stream_view *view,
+                                    struct an_stream_sheet *sheet)
+{
+    struct an_stream_gauge gauge = {0};
+    if (!view->count) {
+        return AN_OK;
+    }
+    const enum an_status st = an_stream_gauge_of(
+        gather->store, gather->line, &view->stream, view->station, view->characteristic,
+        gather->data->now.until_us, gather->arena, &gauge, gather->err);
+    an_fact_add(sheet, "Gauge warning", gauge.warning);
+    return st;
+}
+
 static enum an_status gauge_text(struct an_gather *gather, const struct an_stream_view *view,
                                  const char **text)
 {
@@ -335,5 +350,5 @@ enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_
         return st;
     }
     an_fact_add(sheet, "Capability", capability);
-    return AN_OK;
+    return gauge_warning(gather, view, sheet);
 }

@@ -61,9 +61,11 @@ static void chart(struct an_canvas *canvas, const struct an_gauge_result *r, int
     struct an_plot_signal *signals =
         an_arena_alloc(arena, s->hit_count[panel] + 1, sizeof *signals);
     const char *statistic = an_family_statistic(s->model.family, panel);
-    const char *title = s->model.n_nominal > 1.5 ? an_arena_printf(arena, "%s of %g readings",
-                                                                   statistic, s->model.n_nominal)
-                                                 : statistic;
+    const char *meaning = panel ? "" : "; target: the reference";
+    const char *title =
+        s->model.n_nominal > 1.5
+            ? an_arena_printf(arena, "%s of %g readings%s", statistic, s->model.n_nominal, meaning)
+            : an_arena_printf(arena, "%s%s", statistic, meaning);
     size_t count = 0;
     if (!points || !signals || !title) {
         return;

@@ -110,6 +110,39 @@ pdftotext -layout week.pdf week.txt
 tr -s ' \n' '  ' <week.txt | grep -q 'G1 (oxide).*takes .* of the tolerance' ||
     fail "the week report does not tell the gauge's state"
 
+# ---- the gauge beside the values ----
+# 6 * 0.30237 of 100 nm (AIAG, the same study: sd of repeatability and reproducibility 0.30237)
+cell() { sed -n '1p;2p' out.csv | awk -F, -v t="$1" 'NR == 1 { for (i = 1; i <= NF; i++) if ($i == t) k = i } NR == 2 { print $k }'; }
+exits 0 "capability" "$a" capability oxide.thickness --csv
+cp out out.csv
+same "gauge" "$(cell gauge)" G1
+same "study of the stream, not the newest" "$(cell gauge_study)" 3
+same "held against" "$(cell gauge_percent_of)" tolerance
+near "per cent" "$(cell gauge_percent)" 1.81422 0.0001
+near "categories" "$(cell gauge_categories)" 4.87 0.002
+same "grade" "$(cell gauge_grade)" fit
+same "age" "$(cell gauge_age_days)" 0
+exits 0 "capability as JSON" "$a" capability oxide.thickness --json
+grep -q '"percent_of": "tolerance"' out || fail "JSON does not tell the gauge"
+grep -q '"distinct_categories"' out || fail "JSON does not tell the categories"
+exits 0 "capability as a table" "$a" capability oxide.thickness
+grep -q '1.8 %, 4.9 categories, 0 d' out || fail "the table does not tell the gauge: $(cat out)"
+exits 0 "capability in detail" "$a" capability oxide.thickness --detail
+grep -q 'gauge: G1 takes 1.8 % of the tolerance (95 % bounds' out || fail "the lines do not tell the gauge"
+awk -F, -v OFS=, 'NR > 1 { $NF *= 20 } 1' grr.csv >coarse.csv
+exits 1 "a coarse gauge" study coarse.csv --gauge G1 --stream oxide.thickness
+exits 0 "capability with a coarse gauge" "$a" capability oxide.thickness
+grep -q '36.3 %: NOT FIT' out || fail "the table does not warn: $(cat out)"
+grep -q '^oxide.thickness: the gauge is not fit: it takes 36.3 % of the tolerance' out || fail "no warning below the table"
+grep -Eq '^oxide.thickness .* [0-9.]+ \([0-9.]+ to [0-9.]+\)' out || fail "the index is not shown with the warning: $(cat out)"
+exits 1 "propose, with warnings" "$a" limits propose oxide.thickness
+exits 0 "limits show" "$a" limits show oxide.thickness
+grep -q 'the gauge is not fit: it takes 36.3 %' out || fail "limits show does not tell the gauge: $(cat out)"
+exits 0 "limits show as JSON" "$a" limits show oxide.thickness --json
+grep -q '"grade": "not fit"' out || fail "limits show --json does not tell the gauge"
+exits 0 "the ladder has the gauge" "$a" components oxide.thickness -o ladder.pdf
+pdftotext -layout ladder.pdf - | grep -q 'of this, the gauge' || fail "no rung of the gauge"
+
 # ---- stability ----
 awk 'BEGIN { print "at,item,nm"; for (i = 0; i < 24; i++) for (k = 0; k < 3; k++)
     printf "2026-%02d-%02d,R1,%.2f\n", 2 + int(i / 12), 1 + i % 12 * 2, 2000 + (i * 7 % 5 - 2) * .3 + (k - 1) * .8 }' >still.csv
@@ -138,10 +171,10 @@ exits 64 "no reference" still still.csv --columns time=at,reading=nm
 exits 64 "two references" still still.csv --columns time=at,reading=nm,reference=nm --reference 2000
 exits 64 "no time" still still.csv --columns reading=nm --reference 2000
 exits 64 "time in a crossed study" "$a" gauge study grr.csv --gauge G1 --columns part=part,operator=operator,reading=reading,time=part --author a --reason b
-exits 0 "page of a drift" "$a" gauge report 5 -o drift.pdf
+exits 0 "page of a drift" "$a" gauge report 6 -o drift.pdf
 same "pages of a drift" "$(pdfinfo drift.pdf | awk '/^Pages/ { print $2 }')" 1
 pdftotext -layout drift.pdf - | tr -s ' \n' '  ' >drift.txt
-for words in 'gauge G2, study 5' 'drifts +' 'mean of 3 readings' 'range of 3 readings' 'R9' 'other studies of it'; do
+for words in 'gauge G2, study 6' 'drifts +' 'mean of 3 readings' 'range of 3 readings' 'R9' 'other studies of it'; do
     grep -q "$words" drift.txt || fail "the page of a drift does not say '$words'"
 done
 
@@ -152,7 +185,7 @@ printf 'ref;got\n2;2,1\n2;2,2\n4;4,1\n4;4,0\n6;5,8\n6;5,9\n' >lin.csv
 exits 0 "linearity" "$a" gauge study lin.csv --gauge G1 --kind linearity --columns reading=got,reference=ref --author a --reason b
 printf 'p,w,x\n1,A,ok\n1,B,ok\n2,A,no\n2,B,no\n3,A,ok\n3,B,no\n4,A,ok\n4,B,ok\n' >sort.csv
 exits 0 "sorting" "$a" gauge study sort.csv --gauge G1 --kind sorting --columns part=p,operator=w,reading=x --author a --reason b
-for study in 1 2 6 7 8; do
+for study in 1 2 7 8 9; do
     exits 0 "page of study $study" "$a" gauge report $study -o page.pdf
     cp page.pdf "page$study.pdf"
     exits 0 "again" "$a" gauge report $study -o page.pdf
@@ -165,10 +198,10 @@ pdftotext -layout page1.pdf - | tr -s ' \n' '  ' | grep -q 'takes 27.9 % of the 
 page() { pdftotext -layout "page$1.pdf" - | tr -s ' \n' '  '; }
 page 1 | grep -q 'Readings, nm: a panel an operator' || fail "the crossed study's readings have no unit"
 page 1 | grep -q 'operator by part pooled' || fail "the page does not say that the interaction is pooled"
-page 6 | grep -q 'Readings, nm, in the order of the file' || fail "the bias study's readings have no unit"
-page 7 | grep -q 'Bias = 0[.0-9]* − 0[.0-9]* × reference, in nm' || fail "the line is not written with its sign: $(page 7)"
-page 7 | grep -q 'reference, nm' || fail "the references have no unit"
-page 7 | grep -q '+ -' && fail "two signs beside each other"
+page 7 | grep -q 'Readings, nm, in the order of the file' || fail "the bias study's readings have no unit"
+page 8 | grep -q 'Bias = 0[.0-9]* − 0[.0-9]* × reference, in nm' || fail "the line is not written with its sign: $(page 8)"
+page 8 | grep -q 'reference, nm' || fail "the references have no unit"
+page 8 | grep -q '+ -' && fail "two signs beside each other"
 exits 64 "no file to write" "$a" gauge report 1
 exits 66 "no such study" "$a" gauge report 99 -o none.pdf
 [ -e none.pdf ] && fail "a page of no study was written"

@@ -41,6 +41,8 @@ static const struct {
     enum an_gauge_kind kind;
     const char *data, *says;
 } refused[] = {
+    {AN_GAUGE_CROSSED, "", "s.csv is empty; a study's file has a line of column names"},
+    {AN_GAUGE_CROSSED, "\n\n", "s.csv:1: no column 'part' (part)"},
     {AN_GAUGE_CROSSED, "part,who\na,b\n",
      "s.csv:1: no column 'x' (reading); the file has: part, who"},
     {AN_GAUGE_CROSSED, "part,x\na,1\n", "s.csv:1: no column 'who' (operator)"},
@@ -64,6 +66,14 @@ static const struct {
      "repeats are equal everywhere"},
     {AN_GAUGE_CROSSED, "part,who,x\na,A,1\na,A,2\na,B,1\na,B,2\nb,A,1\nb,A,2\nb,B,1\nb,B,2\n",
      "all parts have the same mean"},
+    /* no spread anywhere; one part only; a hole of a whole column of cells */
+    {AN_GAUGE_CROSSED, "part,who,x\na,A,5\na,A,5\na,B,5\na,B,5\nb,A,5\nb,A,5\nb,B,5\nb,B,5\n",
+     "s.csv: repeats are equal everywhere: the gauge is stuck"},
+    {AN_GAUGE_CROSSED, "part,who,x\na,A,5\na,A,6\nb,A,5\nb,A,7\nc,A,5\nc,A,6\nc,B,5\nc,B,6\n",
+     "s.csv: part 'a' has no reading by operator 'B'; a crossed study wants every part by every "
+     "operator: add them, or leave the part out"},
+    {AN_GAUGE_CROSSED, "part,who,x\na,A,1e300\n",
+     "s.csv:2:3: '1e300' in column 'x' is not a number"},
     {AN_GAUGE_BIAS, "x\n2\n2\n", "all 2 readings are equal"},
     {AN_GAUGE_BIAS, "x\n2\n", "1 readings; bias wants 2"},
     {AN_GAUGE_LINEARITY, "x,ref\n2,1\n3,1\n4,1\n", "all references are equal"},

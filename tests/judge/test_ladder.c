@@ -108,6 +108,77 @@ START_TEST(doubts)
 }
 END_TEST
 
+/* ---- what has no ladder ------------------------------------------------------------------------------- */
+static const char plates[] = "  glaze:\n"
+                             "    time: {column: at}\n"
+                             "    item: {kind: tile, column: tile}\n"
+                             "    characteristics:\n"
+                             "      depth: {column: depth, unit: um}\n";
+
+/* Tiles of `sites` readings, an hour apart; value of reading s of tile t: base + t * step + s * slope. */
+static void put_tiles(int tiles, size_t sites, double step, double slope)
+{
+    scene_file("glaze");
+    for (int t = 0; t < tiles; t++) {
+        double values[8];
+        char serial[16];
+        (void)snprintf(serial, sizeof serial, "T-%03d", t);
+        for (size_t s = 0; s < sites; s++) {
+            values[s] = 50.0 + t * step + (double)s * slope;
+        }
+        const struct scene_reading r = {.characteristic = "depth",
+                                        .split = "",
+                                        .serial = serial,
+                                        .at_us = SCENE_START + t * AN_HOUR_US,
+                                        .values = values,
+                                        .n = sites,
+                                        .decimals = 3};
+        (void)scene_measure(&r);
+    }
+    scene_file_end();
+}
+
+static const struct {
+    int tiles;
+    size_t sites;
+    double step, slope;
+    const char *why, *note;
+} without[] = {
+    {12, 3, 0.0, 0.0, "all readings are equal", NULL},
+    {1, 3, 0.0, 0.5, "no two levels with replicates in the readings", NULL},
+    {1, 1, 0.0, 0.0, "no two levels with replicates in the readings", NULL},
+    /* tiles of one shift only: the shift is no level, the rest has a ladder */
+    {5, 3, 0.7, 0.5, NULL, "readings of one shift only: it is no level"},
+    /* one reading a tile: tiles are the last level */
+    {20, 1, 0.7, 0.0, NULL, "one reading in each tile: its spread cannot be told from within item"},
+};
+
+START_TEST(what_cannot_be_carried_is_said)
+{
+    scene_open(plates);
+    put_tiles(without[_i].tiles, without[_i].sites, without[_i].step, without[_i].slope);
+    const struct an_stream stream = scene_find("glaze.depth");
+    struct an_ladder ladder;
+    OK(an_ladder_of(scene.store, scene.line, &stream, INT64_MIN, INT64_MAX, scene.arena, &ladder,
+                    &scene.err));
+    if (without[_i].why) {
+        ck_assert_ptr_nonnull(ladder.why_not);
+        ck_assert_str_eq(ladder.why_not, without[_i].why);
+    } else {
+        bool found = false;
+        ck_assert_ptr_null(ladder.why_not);
+        for (size_t i = 0; i < ladder.note_count; i++) {
+            found = found || !strcmp(ladder.notes[i], without[_i].note);
+        }
+        ck_assert_msg(found, "no note '%s'; the first is '%s'", without[_i].note,
+                      ladder.note_count ? ladder.notes[0] : "none");
+        ck_assert_uint_eq(ladder.samples, (size_t)without[_i].tiles);
+        ck_assert(ladder.last_us - ladder.first_us == (without[_i].tiles - 1) * AN_HOUR_US);
+    }
+    scene_close();
+}
+END_TEST
+
 /* ---- the gauge behind a stream ----------------------------------------------------------------------- */
 static const char stations[] = "  bore:\n"
                                "    time: {column: at}\n"
@@ -262,6 +333,9 @@ int main(void)
     tcase_add_test(levels, numbers_are_unique_within_their_group_only);
     tcase_add_test(levels, doubts);
     suite_add_tcase(suite, levels);
+    TCase *none = tcase_create("what has no ladder");
+    tcase_add_loop_test(none, what_cannot_be_carried_is_said, 0, sizeof without / sizeof *without);
+    suite_add_tcase(suite, none);
     TCase *gauges = tcase_create("gauges");
     tcase_add_test(gauges, no_study_known);
     tcase_add_test(gauges, a_study_speaks_for_its_own_characteristic);
