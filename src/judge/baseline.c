@@ -243,7 +243,8 @@ static enum an_status count_usable(struct an_baseline *b, const struct an_limits
             b->usable++;
             continue;
         }
-        if (c->n < 1 || (an_family_is_joint(family) && !isfinite(c->second))) {
+        if (c->n < 1 ||
+            (an_family_is_joint(family) && !an_has_all(c, b->characteristic->of_count))) {
             c->excluded = true; /* every cell of it was a missing-value code */
             continue;
         } else if (c->n < 2) {
@@ -384,6 +385,24 @@ static enum an_status store_proposal(struct an_store *store, const struct an_bas
     return st;
 }
 
+/* The other variables of those judged together. */
+static enum an_status find_partners(struct an_store *store, struct an_baseline *b,
+                                    struct an_arena *arena, struct an_error *err)
+{
+    const struct an_characteristic *c = b->characteristic;
+    const bool inside = c->family == AN_T2 && c->spread == AN_JOINT_POOLED;
+
+    if (inside) {
+        b->cross =
+            an_arena_alloc(arena, b->count * c->of_count * c->of_count + 1, sizeof *b->cross);
+        if (!b->cross) {
+            return an_fail(err, AN_NO_MEMORY, "out of memory while learning limits");
+        }
+    }
+    return an_second_of(store, b->stream, c, b->samples, b->count, inside, b->charted, b->cross,
+                        arena, err);
+}
+
 enum an_status an_baseline_learn(struct an_store *store, const struct an_line *line,
                                  int64_t stream_id, const struct an_baseline_choice *choice,
                                  struct an_arena *arena, struct an_stream *stream,
@@ -415,9 +434,7 @@ enum an_status an_baseline_learn(struct an_store *store, const struct an_line *l
                      "practice; is the period right?",
                      stream->name, SAMPLES_WANTED);
     }
-    st = st ? st
-            : an_second_of(store, stream, b->characteristic, b->samples, b->count, b->charted,
-                           arena, err);
+    st = st ? st : find_partners(store, b, arena, err);
     st = st ? st : exclude(b, choice, arena, limits, err);
     st = st ? st : learn_readings(store, b, arena, limits, err);
     st = st ? st : count_usable(b, limits, err);

@@ -14,6 +14,7 @@ struct an_baseline {
     struct an_chart_sample *charted; /* as the chart learns them */
     size_t count;
     size_t usable;         /* not left out, with something to learn from */
+    double *cross;         /* t2 within samples: sums of products, p * p a sample; else NULL */
     size_t *readings_seen; /* of each of limits->positions; NULL without places */
 };
 

@@ -63,6 +63,12 @@ static enum an_status judge_own(struct look *look)
     if (!look->points || !look->z) {
         return AN_NO_MEMORY;
     }
+    struct an_chart_model model = look->limits->model;
+    if (model.family == AN_T2) { /* what taught the limits lies nearer: the first phase's */
+        const double first =
+            an_joint_limit(&model.joint, AN_PHASE_ONE, 2 * an_normal_above(model.k));
+        model.upper = isfinite(first) ? first : model.upper;
+    }
     for (size_t i = 0; i < b->count; i++) {
         if (b->charted[i].excluded) {
             before = AN_NONE;
@@ -70,8 +76,8 @@ static enum an_status judge_own(struct look *look)
             look->points[i].spread.z = (double)NAN;
             continue;
         }
-        look->points[i] = an_chart_judge(&look->limits->model, &b->charted[i],
-                                         before == AN_NONE ? NULL : &b->charted[before]);
+        look->points[i] =
+            an_chart_judge(&model, &b->charted[i], before == AN_NONE ? NULL : &b->charted[before]);
         before = i;
         if (isfinite(look->points[i].level.z)) {
             look->z[look->z_count++] = look->points[i].level.z;

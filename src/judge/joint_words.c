@@ -7,6 +7,7 @@
 
 #include "andamento/stat/multivariate.h"
 #include "judge/group.h"
+#include "judge/judging.h"
 #include "judge/learn_other.h"
 #include "judge/shown.h"
 
@@ -35,14 +36,16 @@ static bool speaks(const struct an_story *story, size_t at)
     const struct an_chart_model *m = &story->limits->model;
     const struct an_judged_point *point = &story->view.points[at];
 
-    return !point->excluded && (m->family == AN_MEWMA || point->point.level.value > m->upper);
+    return !point->excluded &&
+           (m->family == AN_MEWMA || point->point.level.value > point->point.level.ucl);
 }
 
-/* Mean of both variables over the points that speak; how many those are. */
-static double mean_of_both(const struct an_story *story, double mean[AN_JOINT_MOST])
+/* Means of the variables over the points that speak; how many those are. */
+static double mean_of_all(const struct an_story *story, double mean[AN_JOINT_MOST])
 {
     const size_t from = speaking_from(story);
     const size_t count = story->last + 1 - from;
+    const size_t p = story->limits->model.joint.p;
     struct an_sample *samples = an_arena_alloc(story->arena, count, sizeof *samples);
     struct an_chart_sample *charted = an_arena_alloc(story->arena, count, sizeof *charted);
     struct an_error unsaid;
@@ -53,16 +56,20 @@ static double mean_of_both(const struct an_story *story, double mean[AN_JOINT_MO
     }
     for (size_t i = 0; i < count; i++) {
         samples[i] = story->view.points[from + i].sample;
+        charted[i].mean = samples[i].mean;
     }
     if (an_second_of(story->store, &story->view.stream, story->signal->characteristic, samples,
-                     count, charted, story->arena, &unsaid)) {
+                     count, an_is_inside(story->limits), charted, NULL, story->arena, &unsaid)) {
         return 0;
     }
     for (size_t i = 0; i < count; i++) {
-        if (speaks(story, from + i) && isfinite(charted[i].second)) {
+        if (speaks(story, from + i) && an_has_all(&charted[i], p)) {
+            double x[AN_JOINT_MOST];
+            an_chart_vector(&charted[i], p, x);
             n++;
-            mean[0] += (samples[i].mean - mean[0]) / n;
-            mean[1] += (charted[i].second - mean[1]) / n;
+            for (size_t j = 0; j < p; j++) {
+                mean[j] += (x[j] - mean[j]) / n;
+            }
         }
     }
     return n;
@@ -70,10 +77,37 @@ static double mean_of_both(const struct an_story *story, double mean[AN_JOINT_MO
 
 static const char *unit_of(const struct an_story *story, size_t which)
 {
-    const size_t source = story->signal->characteristic->of[which];
-    const char *unit = source == AN_NONE ? "1" : story->line->characteristics[source].unit;
+    const struct an_characteristic *source = story->signal->characteristic->source[which];
+    const char *unit = source ? source->unit : "1";
 
     return unit && strcmp(unit, "1") != 0 ? unit : "";
+}
+
+/* No variable is off by itself: how they stand to each other is. Named is the one that the others
+ * foretell least. */
+static void add_parting(struct an_text *text, const struct an_story *story,
+                        const struct an_contribution parts[], size_t p)
+{
+    const char *const *names = story->signal->characteristic->of_name;
+    size_t most = 0;
+
+    for (size_t j = 1; j < p; j++) {
+        const bool two = p == 2;
+        most =
+            (two ? parts[j].alone > parts[most].alone : parts[j].own > parts[most].own) ? j : most;
+    }
+    if (p == 2) {
+        an_text_addf(text,
+                     "; %s and %s are each where they used to be, but not together: %s is %s "
+                     "for its %s",
+                     names[0], names[1], names[most], parts[most].deviation > 0 ? "high" : "low",
+                     names[1 - most]);
+        return;
+    }
+    an_text_addf(text,
+                 "; its %zu variables are each where they used to be, but not together: %s parts "
+                 "from what the others lead to expect",
+                 p, names[most]);
 }
 
 void an_words_joint(struct an_text *text, const struct an_story *story)
@@ -82,25 +116,27 @@ void an_words_joint(struct an_text *text, const struct an_story *story)
     struct an_joint joint = story->limits->model.joint;
     struct an_contribution parts[AN_JOINT_MOST];
     double mean[AN_JOINT_MOST] = {0};
-    const double n = mean_of_both(story, mean);
+    const size_t p = joint.p;
+    bool moved = false;
 
-    if (!(n >= 1) || !names[0] || !names[1]) {
+    if (p != story->signal->characteristic->of_count) {
+        return; /* the description names others by now */
+    }
+    const double n = mean_of_all(story, mean);
+    if (!(n >= 1)) {
         return;
     }
-    joint.n = n; /* a mean of n points against a mean of m: m / n for m carries both */
+    joint.n *= n; /* a mean of n points against a mean of m: m / n for m carries both */
     joint.samples /= n;
     an_joint_contributions(&joint, mean, DOUBT, parts);
-    if (!parts[0].moved && !parts[1].moved) {
-        const bool first = parts[0].alone >= parts[1].alone;
-        const struct an_contribution *part = &parts[first ? 0 : 1];
-        an_text_addf(text,
-                     "; %s and %s are each where they used to be, but not together: %s is %s "
-                     "for its %s",
-                     names[0], names[1], names[first ? 0 : 1], part->deviation > 0 ? "high" : "low",
-                     names[first ? 1 : 0]);
+    for (size_t j = 0; j < p; j++) {
+        moved = moved || parts[j].moved;
+    }
+    if (!moved) {
+        add_parting(text, story, parts, p);
         return;
     }
-    for (size_t j = 0; j < 2; j++) {
+    for (size_t j = 0; j < p; j++) {
         const char *unit = unit_of(story, j);
         an_text_addf(text, "%s%s ", j ? ", " : "; ", names[j]);
         if (!parts[j].moved) {
@@ -109,7 +145,7 @@ void an_words_joint(struct an_text *text, const struct an_story *story)
         }
         an_text_addf(text, "%s by %.2g%s%s (%.1f sigma)", parts[j].moved > 0 ? "up" : "down",
                      fabs(parts[j].deviation), unit[0] ? " " : "", unit,
-                     fabs(parts[j].deviation) / sqrt(joint.covariance[3 * j]));
+                     fabs(parts[j].deviation) / sqrt(joint.covariance[(p + 1) * j]));
     }
 }
 

@@ -44,6 +44,11 @@ struct an_chart_sample an_chart_sample_of(const struct an_sample *sample, enum a
     return c;
 }
 
+bool an_is_inside(const struct an_limits *limits)
+{
+    return limits->model.family == AN_T2 && limits->model.joint.spread == AN_JOINT_POOLED;
+}
+
 static bool is_excluded(const struct an_limits *limits, int64_t sample_id)
 {
     for (size_t i = 0; i < limits->excluded_count; i++) {
@@ -495,8 +500,12 @@ enum an_status an_judging_do(struct an_store *store, struct an_judging *judging,
     if (st) {
         return st;
     }
-    st = an_second_of(store, j->stream, j->characteristic, j->samples, j->count, j->charted, arena,
-                      err);
+    bool inside = false; /* means are the same, but for rows that lack one variable */
+    for (size_t p = 0; p < j->phases->count; p++) {
+        inside = inside || an_is_inside(&j->phases->limits[p]);
+    }
+    st = an_second_of(store, j->stream, j->characteristic, j->samples, j->count, inside, j->charted,
+                      NULL, arena, err);
     if (st) {
         return st;
     }

@@ -38,6 +38,8 @@ struct an_judging {
     size_t mark_count;
 };
 
+/* Is its covariance that of readings inside samples? */
+bool an_is_inside(const struct an_limits *limits);
 /* What a chart needs of a sample, its fixed places not regarded. A count without opportunities is
  * one of one opportunity to a c chart. */
 struct an_chart_sample an_chart_sample_of(const struct an_sample *sample, enum an_family family);

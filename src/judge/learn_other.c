@@ -43,34 +43,57 @@ static void start_model(const struct an_baseline *b, struct an_limits *limits)
         .weighting = c->weighting};
 }
 
-/* ---- two variables ---------------------------------------------------------------------------- */
+/* ---- several variables ------------------------------------------------------------------------ */
+/* "dx, dy and dz" without the one that is named; all of them for AN_NONE. */
+static const char *names_but(const struct an_characteristic *c, size_t but, struct an_arena *arena)
+{
+    const size_t count = but < c->of_count ? c->of_count - 1 : c->of_count;
+    const char *text = "";
+    size_t told = 0;
+
+    for (size_t j = 0; j < c->of_count && text; j++) {
+        if (j != but) {
+            text = an_arena_printf(arena, "%s%s%s", text,
+                                   !told               ? ""
+                                   : told + 1 == count ? " and "
+                                                       : ", ",
+                                   c->of_name[j]);
+            told++;
+        }
+    }
+    return text ? text : "the others";
+}
+
 static enum an_status tell_joint(const struct an_baseline *b, const struct an_joint *joint,
-                                 enum an_status st, struct an_error *err)
+                                 enum an_status st, struct an_arena *arena, struct an_error *err)
 {
     const struct an_characteristic *c = b->characteristic;
-    const size_t told = joint->told_by_others < 2 ? joint->told_by_others : 1;
+    const size_t told = joint->told_by_others < c->of_count ? joint->told_by_others : 0;
+    const bool two = c->of_count == 2;
 
     switch ((int)st) {
     case AN_TOO_FEW:
         return an_fail(err, st,
-                       "the baseline of %s has %zu samples with both %s and %s: too few for their "
-                       "covariance; 20 to 25 are common practice",
-                       b->stream->name, b->usable, c->of_name[0], c->of_name[1]);
+                       "the baseline of %s has %zu samples with %s%s: too few for their "
+                       "covariance%s; 20 to 25 are common practice",
+                       b->stream->name, b->usable, two ? "both " : "", names_but(c, AN_NONE, arena),
+                       b->cross ? " inside samples" : "");
     case AN_NO_SPREAD:
-        if (!(joint->covariance[told * 3] > 0)) {
+        if (!(joint->covariance[told * (c->of_count + 1)] > 0)) {
             return an_fail(err, st,
                            "%s does not vary in the baseline of %s: the covariance is singular; is "
-                           "the gauge stuck? chart the other by itself",
-                           c->of_name[told], b->stream->name);
+                           "the gauge stuck? chart the other%s by %s",
+                           c->of_name[told], b->stream->name, two ? "" : "s",
+                           two ? "itself" : "themselves");
         }
         return an_fail(
             err, st,
             "%s follows from %s in the baseline of %s (%.2g of its variance is its own): "
             "the covariance is singular; chart one of them by itself",
-            c->of_name[1], c->of_name[0], b->stream->name, joint->least_own);
+            c->of_name[told], names_but(c, told, arena), b->stream->name, joint->least_own);
     default:
-        return an_fail(err, st, "%s or %s in the baseline of %s holds a value that is no number",
-                       c->of_name[0], c->of_name[1], b->stream->name);
+        return an_fail(err, st, "%s in the baseline of %s: one holds a value that is no number",
+                       names_but(c, AN_NONE, arena), b->stream->name);
     }
 }
 
@@ -78,26 +101,35 @@ static enum an_status learn_joint(const struct an_baseline *b, struct an_limits 
                                   struct an_arena *arena, struct an_error *err)
 {
     struct an_chart_model *m = &limits->model;
-    double *x = an_arena_alloc(arena, 2 * b->count + 1, sizeof *x);
+    const size_t p = b->characteristic->of_count;
+    double *x = an_arena_alloc(arena, p * b->count + 1, sizeof *x);
+    double *n = an_arena_alloc(arena, b->count + 1, sizeof *n);
     bool *excluded = an_arena_alloc(arena, b->count + 1, sizeof *excluded);
 
-    if (!x || !excluded) {
+    if (!x || !n || !excluded) {
         return an_fail(err, AN_NO_MEMORY, "out of memory while learning limits");
     }
     for (size_t i = 0; i < b->count; i++) {
-        x[2 * i] = b->charted[i].mean;
-        x[2 * i + 1] = b->charted[i].second;
+        double vector[AN_JOINT_MOST];
+        an_chart_vector(&b->charted[i], p, vector);
+        for (size_t j = 0; j < p; j++) {
+            x[p * i + j] = vector[j];
+        }
+        n[i] = b->charted[i].n;
         excluded[i] = b->charted[i].excluded;
     }
     const enum an_status st =
-        an_joint_learn_items(x, b->count, 2, excluded, b->characteristic->spread, &m->joint);
+        b->cross
+            ? an_joint_learn_pooled(x, b->cross, n, b->count, p, excluded, &m->joint)
+            : an_joint_learn_items(x, b->count, p, excluded, b->characteristic->spread, &m->joint);
     if (st) {
-        return tell_joint(b, &m->joint, st, err);
+        return tell_joint(b, &m->joint, st, arena, err);
     }
     m->samples = (size_t)m->joint.samples;
+    m->n_nominal = m->joint.n;
     m->df_within = m->joint.df;
     m->sigma_level = 1;
-    m->centre = m->family == AN_MEWMA ? 2 : an_joint_limit(&m->joint, AN_PHASE_TWO, 0.5);
+    m->centre = m->family == AN_MEWMA ? (double)p : an_joint_limit(&m->joint, AN_PHASE_TWO, 0.5);
     m->upper = an_joint_limit(&m->joint, AN_PHASE_TWO, FALSE_ALARMS);
     return AN_OK;
 }
@@ -293,12 +325,15 @@ enum an_status an_other_warning(const struct an_limits *limits,
 
     *warning = NULL;
     if (an_family_is_joint(m->family) && m->joint.least_own < AN_JOINT_DOUBTFUL) {
+        const size_t told_at =
+            m->joint.told_by_others < characteristic->of_count ? m->joint.told_by_others : 0;
         told = true;
         *warning = an_arena_printf(
             arena,
             "only %.2g of the variance of %s is its own, the rest follows from %s: the covariance "
             "is nearly singular, and T2 speaks of differences hardly larger than rounding",
-            m->joint.least_own, characteristic->of_name[1], characteristic->of_name[0]);
+            m->joint.least_own, characteristic->of_name[told_at],
+            names_but(characteristic, told_at, arena));
     } else if (m->family == AN_RESIDUALS && fabs(m->memory.phi) < 2 * m->memory.phi_se) {
         told = true;
         *warning = an_arena_printf(arena,

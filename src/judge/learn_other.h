@@ -19,13 +19,17 @@ AN_CHECKED enum an_status an_other_warning(const struct an_limits *limits,
                                            const struct an_characteristic *characteristic,
                                            struct an_arena *arena, const char **warning);
 /*
- * The other variable of a stream that judges two together: charted[i].second of the samples, by visit,
- * NAN where it has none. Nothing for other characteristics.
+ * The other variables of a stream that judges several together: charted[i].second and further of the
+ * samples, by visit, NAN where one has none. Nothing for other characteristics. inside: each sample is of
+ * its rows that have all of them, so n and means are of those, and cross (may be NULL), p * p a sample,
+ * holds the sums of products of their departures.
  */
 AN_CHECKED enum an_status an_second_of(struct an_store *store, const struct an_stream *stream,
                                        const struct an_characteristic *characteristic,
-                                       const struct an_sample samples[], size_t count,
-                                       struct an_chart_sample charted[], struct an_arena *arena,
-                                       struct an_error *err);
+                                       const struct an_sample samples[], size_t count, bool inside,
+                                       struct an_chart_sample charted[], double cross[],
+                                       struct an_arena *arena, struct an_error *err);
+/* Has it all of its p variables? */
+bool an_has_all(const struct an_chart_sample *sample, size_t p);
 
 #endif

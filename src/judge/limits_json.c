@@ -79,6 +79,9 @@ static void put_other(struct an_json *json, const struct an_chart_model *m)
         an_json_put_string(json, "spread", an_joint_spread_name(joint->spread));
         an_json_put_number(json, "upper", m->upper);
         an_json_put_number(json, "samples", joint->samples);
+        if (joint->spread == AN_JOINT_POOLED) {
+            an_json_put_number(json, "n", joint->n);
+        }
         an_json_put_number(json, "df", joint->df);
         an_json_put_number(json, "least_own", joint->least_own);
         put_numbers(json, "mean", joint->mean, joint->p);
@@ -367,13 +370,23 @@ static void get_joint(struct source *source, const json_t *object, struct an_cha
     struct an_joint *joint = &m->joint;
     const char *spread = json_string_value(json_object_get(object, "spread"));
 
-    *joint = (struct an_joint){.p = 2, .n = 1};
-    joint->spread = spread && strcmp(spread, "all") == 0 ? AN_JOINT_ALL : AN_JOINT_SUCCESSIVE;
+    const size_t p = json_array_size(json_object_get(object, "mean"));
+
+    *joint = (struct an_joint){.p = p >= 2 && p <= AN_JOINT_MOST ? p : 2, .n = 1};
+    joint->spread = AN_JOINT_SUCCESSIVE;
+    for (int i = 0; spread && i < AN_JOINT_SPREAD_COUNT; i++) {
+        if (strcmp(an_joint_spread_name((enum an_joint_spread)i), spread) == 0) {
+            joint->spread = (enum an_joint_spread)i;
+        }
+    }
+    if (joint->spread == AN_JOINT_POOLED) {
+        joint->n = get_number(source, object, "n");
+    }
     m->upper = get_number(source, object, "upper");
     joint->samples = get_number(source, object, "samples");
     joint->df = get_number(source, object, "df");
-    get_numbers(source, object, "mean", joint->mean, 2);
-    get_numbers(source, object, "covariance", joint->covariance, 4);
+    get_numbers(source, object, "mean", joint->mean, joint->p);
+    get_numbers(source, object, "covariance", joint->covariance, joint->p * joint->p);
     if (an_joint_check(joint) && !source->missing) {
         source->missing = "joint";
     }
@@ -436,7 +449,7 @@ static void get_weighting(struct source *source, const json_t *object, struct an
     w->steady = json_is_true(json_object_get(inside, "steady"));
     w->goes_on = json_is_true(json_object_get(inside, "goes_on"));
     if (json_object_get(inside, "variables")) {
-        w->variables = (int)get_whole(source, inside, "variables", 2, 2);
+        w->variables = (int)get_whole(source, inside, "variables", 2, AN_JOINT_MOST);
     }
     if (an_weighting_check(w) && !source->missing) {
         source->missing = "weighting";

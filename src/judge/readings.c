@@ -20,6 +20,7 @@
 
 struct taken { /* one reading on its way */
     double value;
+    uint64_t line;
     size_t sample, site;
 };
 
@@ -235,7 +236,7 @@ static enum an_status select_rows(struct walk *walk, int64_t file_id, size_t blo
     return AN_OK;
 }
 
-static enum an_status take(struct walk *walk, double value, size_t sample,
+static enum an_status take(struct walk *walk, double value, uint64_t line, size_t sample,
                            const struct cells *positions, size_t row)
 {
     char buffer[32];
@@ -253,7 +254,7 @@ static enum an_status take(struct walk *walk, double value, size_t sample,
         return AN_NO_MEMORY;
     }
     walk->taken[walk->taken_count++] =
-        (struct taken){.value = value, .sample = sample, .site = site};
+        (struct taken){.value = value, .line = line, .sample = sample, .site = site};
     return AN_OK;
 }
 
@@ -316,8 +317,8 @@ static enum an_status walk_block(struct walk *walk, const struct place *places, 
         }
         if (!st && fits) {
             const double read = an_decimal_value(values.scaled[row], values.decimals);
-            st = take(walk, (read * c->factor + c->offset) * place->factor, place->sample,
-                      &positions, row);
+            st = take(walk, (read * c->factor + c->offset) * place->factor,
+                      (uint64_t)lines.scaled[row], place->sample, &positions, row);
         }
     }
     return st;
@@ -388,9 +389,11 @@ static enum an_status deal(const struct walk *walk, size_t count, struct an_aren
     readings->first = an_arena_alloc(arena, count + 2, sizeof *readings->first);
     readings->value = an_arena_alloc(arena, n + 1, sizeof *readings->value);
     readings->site = an_arena_alloc(arena, n + 1, sizeof *readings->site);
+    readings->line = an_arena_alloc(arena, n + 1, sizeof *readings->line);
     readings->site_count = an_names_count(walk->sites);
     readings->sites = an_arena_alloc(arena, readings->site_count + 1, sizeof *readings->sites);
-    if (!readings->first || !readings->value || !readings->site || !readings->sites) {
+    if (!readings->first || !readings->value || !readings->site || !readings->line ||
+        !readings->sites) {
         return AN_NO_MEMORY;
     }
     for (size_t s = 0; s < readings->site_count; s++) {
@@ -412,6 +415,7 @@ static enum an_status deal(const struct walk *walk, size_t count, struct an_aren
         const size_t at = readings->first[walk->taken[i].sample + 1]++;
         readings->value[at] = walk->taken[i].value;
         readings->site[at] = walk->taken[i].site;
+        readings->line[at] = walk->taken[i].line;
     }
     return AN_OK;
 }

@@ -8,6 +8,7 @@
 struct an_site_readings {
     size_t *first;      /* of sample i: readings first[i] up to, not including, first[i + 1] */
     double *value;      /* in the characteristic's unit, in the order of the file's rows */
+    uint64_t *line;     /* in the file */
     size_t *site;       /* index into sites; AN_NONE: the cell was empty, or no position column */
     const char **sites; /* texts of the position column, each once */
     size_t site_count;

@@ -252,8 +252,9 @@ static void read_one(struct an_reading *reading, const struct an_yaml_pair *pair
     an_check_name(reading, key, "characteristic");
     one->name = key->text;
     one->line_no = key->line;
-    one->of[0] = AN_NONE;
-    one->of[1] = AN_NONE;
+    for (size_t k = 0; k < AN_JOINT_MOST; k++) {
+        one->of[k] = AN_NONE;
+    }
     struct an_map map = an_map_open(reading, pair->value, key, places->what);
     const int sort = read_sort(reading, &map);
     places->broken = sort < 0;

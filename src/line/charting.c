@@ -50,7 +50,8 @@ void an_read_limits_by(struct an_reading *reading, const struct an_yaml_node *li
 {
     static const struct an_word_choice kinds[] = {{"sigmas", 0, false}, {"probability", 1, false}};
     static const struct an_word_choice spreads[] = {{"successive", AN_JOINT_SUCCESSIVE, false},
-                                                    {"all", AN_JOINT_ALL, false}};
+                                                    {"all", AN_JOINT_ALL, false},
+                                                    {"within", AN_JOINT_POOLED, false}};
     const bool joint = an_family_is_joint(one->family);
     const bool plain =
         one->family == AN_P || one->family == AN_NP || one->family == AN_C || one->family == AN_U;
@@ -66,22 +67,31 @@ void an_read_limits_by(struct an_reading *reading, const struct an_yaml_node *li
         one->probability = false;
     }
     one->spread = (enum an_joint_spread)an_read_choice(reading, covariance, "covariance", spreads,
-                                                       2, AN_JOINT_SUCCESSIVE);
+                                                       3, AN_JOINT_SUCCESSIVE);
     if (covariance && !joint) {
         an_tell(reading, covariance, "'covariance' is for the families t2 and mewma");
+    } else if (one->spread == AN_JOINT_POOLED && one->family == AN_MEWMA) {
+        an_tell(reading, covariance,
+                "'covariance: within' is for t2; a weighted mean of items is held against items");
+        one->spread = AN_JOINT_SUCCESSIVE;
     }
     const bool gaps = one->family == AN_G || one->family == AN_T;
     if (one->family == AN_MEWMA) {
         const double lambda = one->weighting.kind == AN_EWMA ? one->weighting.lambda : 0.1;
         double limit = 0.0;
+        const size_t given = one->of_given < 2 ? 2 : one->of_given;
+        const size_t variables = given > AN_JOINT_MOST ? AN_JOINT_MOST : given;
         if (one->weighting.kind > AN_EWMA || one->weighting.head_start > 0.0) {
             an_tell(reading, family,
-                    "'mewma' is an ewma of two variables; say 'weighted: {ewma: 0.1}'");
-        } else if (an_mewma_limit(2, lambda, USUAL_BETWEEN, &limit)) {
+                    "'mewma' is an ewma of several variables; say 'weighted: {ewma: 0.1}'");
+        } else if (an_mewma_limit(variables, lambda, USUAL_BETWEEN, &limit)) {
             an_tell(reading, family, "'mewma' wants a weight from 0.03 to 1, not %g", lambda);
         }
-        one->weighting = (struct an_weighting){
-            .kind = AN_EWMA, .lambda = lambda, .limits = limit, .steady = true, .variables = 2};
+        one->weighting = (struct an_weighting){.kind = AN_EWMA,
+                                               .lambda = lambda,
+                                               .limits = limit,
+                                               .steady = true,
+                                               .variables = (int)variables};
     } else if ((gaps || one->family == AN_T2 || one->family == AN_GROUP) &&
                one->weighting.kind != AN_UNWEIGHTED) {
         an_tell(reading, family, "'%s' and 'weighted' do not go together%s",

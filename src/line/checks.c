@@ -58,11 +58,12 @@ static void check_readings(struct an_reading *reading, const struct an_character
                     ? "individuals"
                     : "xbar_r, xbar_s, individuals or between_within, or 'count' for 'column'");
     } else if ((one->derivation == AN_DERIVE_TOGETHER) != an_family_is_joint(one->family)) {
-        an_tell(reading, at,
-                an_family_is_joint(one->family)
-                    ? "'%s' is of two characteristics; say 'derived: {how: together, of: [a, b]}'"
-                    : "two characteristics together are judged by t2 or mewma, not by '%s'",
-                family);
+        an_tell(
+            reading, at,
+            an_family_is_joint(one->family)
+                ? "'%s' is of several characteristics; say 'derived: {how: together, of: [a, b]}'"
+                : "characteristics together are judged by t2 or mewma, not by '%s'",
+            family);
     } else if ((one->derivation == AN_DERIVE_EXTREMES) != (one->family == AN_GROUP)) {
         an_tell(reading, at,
                 one->family == AN_GROUP
@@ -133,7 +134,7 @@ void an_check_characteristic(struct an_reading *reading, const struct an_charact
         places->spec) {
         an_tell(reading, places->spec, "%s is %s and has no spec; give it to each of them",
                 places->what,
-                one->derivation == AN_DERIVE_TOGETHER ? "a distance of two variables"
+                one->derivation == AN_DERIVE_TOGETHER ? "a distance of several variables"
                                                       : "made of several streams");
     }
     check_bounds(reading, one, places);

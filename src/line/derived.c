@@ -47,15 +47,20 @@ void an_read_derived(struct an_reading *reading, const struct an_yaml_node *node
         an_tell(reading, of, "'of' is the name of a characteristic, or a list of two");
         return;
     }
+    const bool together = one->derivation == AN_DERIVE_TOGETHER;
     const size_t wanted = takes_two(one->derivation) ? 2 : 1;
-    if (one->derivation != AN_NOT_DERIVED && given != wanted) {
+    const size_t most = together ? AN_JOINT_MOST : wanted;
+    if (one->derivation != AN_NOT_DERIVED && (given < wanted || given > most)) {
         an_tell(reading, of, "'%s' is made of %s, not of %zu", how->text,
-                wanted == 2 ? "two characteristics, of: [a, b]" : "one characteristic, of: a",
+                together      ? "two to six characteristics, of: [a, b, c]"
+                : wanted == 2 ? "two characteristics, of: [a, b]"
+                              : "one characteristic, of: a",
                 given);
     }
-    for (size_t i = 0; i < given && i < 2; i++) {
+    for (size_t i = 0; i < given && i < AN_JOINT_MOST && (i < 2 || together); i++) {
         const struct an_yaml_node *name = single ? of : of->item[i];
         places->of[i] = an_read_text(reading, name, "of", NULL) ? name : NULL;
+        one->of_given = i + 1;
     }
 }
 
@@ -82,7 +87,7 @@ static size_t find_source(struct an_reading *reading, const struct an_line *line
 /* True if `from` is made, by any way, of `to`. Each step goes on to sources not seen yet. */
 static bool leads_to(const struct an_line *line, size_t first, size_t from, size_t to, bool *seen)
 {
-    size_t waiting[2002];
+    size_t waiting[6 * 1001];
     size_t depth = 0;
     waiting[depth++] = from;
     while (depth > 0) {
@@ -95,8 +100,8 @@ static bool leads_to(const struct an_line *line, size_t first, size_t from, size
             continue;
         }
         seen[at - first] = true;
-        for (size_t i = 0; i < 2; i++) {
-            if (one->of[i] != AN_NONE) {
+        for (size_t i = 0; i < AN_JOINT_MOST; i++) {
+            if (one->of[i] != AN_NONE && depth < sizeof waiting / sizeof *waiting) {
                 waiting[depth++] = one->of[i];
             }
         }
@@ -126,35 +131,47 @@ static void check_source(struct an_reading *reading, const struct an_characteris
     }
 }
 
+static bool same_splits(const struct an_characteristic *a, const struct an_characteristic *b)
+{
+    bool same = a->splits.count == b->splits.count;
+    for (size_t i = 0; same && i < a->splits.count; i++) {
+        same = strcmp(a->splits.at[i], b->splits.at[i]) == 0;
+    }
+    return same;
+}
+
 /* Each value is looked up in a stream of its own, sample by sample. */
 static void check_together(struct an_reading *reading, const struct an_characteristic *one,
-                           const struct an_characteristic *sources[2],
                            const struct an_characteristic_places *places)
 {
-    bool same = sources[0]->splits.count == sources[1]->splits.count &&
-                one->splits.count == sources[0]->splits.count;
-    for (size_t i = 0; same && i < one->splits.count; i++) {
-        same = strcmp(sources[0]->splits.at[i], sources[1]->splits.at[i]) == 0 &&
-               strcmp(sources[0]->splits.at[i], one->splits.at[i]) == 0;
-    }
-    if (!same) {
-        an_tell(
-            reading, places->of[1],
-            "'%s' and '%s' are judged together sample by sample, so both and '%s' need the same "
-            "'split'",
-            sources[0]->name, sources[1]->name, one->name);
-    }
-    for (size_t k = 0; k < 2; k++) {
-        if (sources[k]->kind == AN_MEASURED && sources[k]->subgroup != AN_SUBGROUP_ITEM) {
+    for (size_t k = 0; k < AN_JOINT_MOST && one->of[k] != AN_NONE; k++) {
+        const struct an_characteristic *source = one->source[k];
+        if (k && (!same_splits(one->source[0], source) || !same_splits(one, source))) {
+            an_tell(reading, places->of[k],
+                    "'%s' and '%s' are judged together sample by sample, so both and '%s' need the "
+                    "same 'split'",
+                    one->source[0]->name, source->name, one->name);
+        }
+        if (source->kind == AN_MEASURED && source->subgroup != AN_SUBGROUP_ITEM) {
             an_tell(reading, places->of[k],
                     "'%s' has several samples an item; together with another it wants 'subgroup: "
                     "item'",
-                    sources[k]->name);
+                    source->name);
         }
-    }
-    if (sources[0] == sources[1]) {
-        an_tell(reading, places->of[1], "'%s' together with itself says nothing more; name another",
-                sources[0]->name);
+        for (size_t i = 0; i < k; i++) {
+            if (one->source[i] == source) {
+                an_tell(reading, places->of[k],
+                        "'%s' together with itself says nothing more; name another", source->name);
+                break;
+            }
+        }
+        if (one->spread == AN_JOINT_POOLED && source->kind != AN_MEASURED) {
+            an_tell(
+                reading, places->of[k],
+                "'covariance: within' is of readings inside a sample, and '%s' has one value an "
+                "item",
+                source->name);
+        }
     }
 }
 
@@ -214,7 +231,7 @@ static void check_unit(struct an_reading *reading, const struct an_line *line,
     if (one->derivation == AN_DERIVE_TOGETHER || one->derivation == AN_DERIVE_EXTREMES) {
         if (places->unit && !an_unit_same(unit, an_bytes_of("1"))) {
             an_tell(reading, places->unit, "%s has no unit; leave it out",
-                    one->derivation == AN_DERIVE_TOGETHER ? "a distance of two variables"
+                    one->derivation == AN_DERIVE_TOGETHER ? "a distance of several variables"
                                                           : "a value in sigmas");
         }
         return;
@@ -264,7 +281,7 @@ void an_settle_derived(struct an_reading *reading, struct an_line *line, size_t 
 {
     for (size_t i = 0; i < count; i++) {
         struct an_characteristic *one = &line->characteristics[first + i];
-        for (size_t k = 0; k < 2 && one->kind == AN_DERIVED; k++) {
+        for (size_t k = 0; k < AN_JOINT_MOST && one->kind == AN_DERIVED; k++) {
             one->of[k] = places[i].of[k] ? find_source(reading, line, first, count, places[i].of[k])
                                          : AN_NONE;
         }
@@ -274,14 +291,16 @@ void an_settle_derived(struct an_reading *reading, struct an_line *line, size_t 
         if (one->kind != AN_DERIVED || one->of[0] == AN_NONE) {
             continue;
         }
-        for (size_t k = 0; k < 2; k++) {
+        for (size_t k = 0; k < AN_JOINT_MOST; k++) {
             if (one->of[k] != AN_NONE) {
                 check_source(reading, one, &line->characteristics[one->of[k]], places[i].of[k]);
                 check_order(reading, line, first, count, first + i, one->of[k], places[i].of[k]);
             }
         }
-        for (size_t k = 0; k < 2; k++) {
-            one->of_name[k] = one->of[k] == AN_NONE ? NULL : line->characteristics[one->of[k]].name;
+        for (size_t k = 0; k < AN_JOINT_MOST && one->of[k] != AN_NONE; k++) {
+            one->source[k] = &line->characteristics[one->of[k]];
+            one->of_name[k] = one->source[k]->name;
+            one->of_count = k + 1;
         }
         take_over(one, &line->characteristics[one->of[0]], &places[i]);
         check_unit(reading, line, one, &places[i]);
@@ -289,9 +308,7 @@ void an_settle_derived(struct an_reading *reading, struct an_line *line, size_t 
             check_extremes(reading, one, &line->characteristics[one->of[0]], &places[i]);
         }
         if (one->derivation == AN_DERIVE_TOGETHER && one->of[1] != AN_NONE) {
-            const struct an_characteristic *sources[2] = {&line->characteristics[one->of[0]],
-                                                          &line->characteristics[one->of[1]]};
-            check_together(reading, one, sources, &places[i]);
+            check_together(reading, one, &places[i]);
         }
     }
 }

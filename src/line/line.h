@@ -187,9 +187,11 @@ struct an_characteristic {
     struct an_word_list events;
     /* derived */
     enum an_derivation derivation;
-    size_t of[2]; /* characteristic indexes, of the same station; of[1] AN_NONE unless two; a
+    size_t of[AN_JOINT_MOST]; /* characteristic indexes, of the same station; AN_NONE behind; a
                      source that is derived itself stands before what is made of it */
-    const char *of_name[2]; /* their names; NULL as of */
+    const char *of_name[AN_JOINT_MOST];                    /* their names; NULL as of */
+    const struct an_characteristic *source[AN_JOINT_MOST]; /* and they themselves */
+    size_t of_count, of_given;                             /* found; named */
     /* where in the item a reading was taken */
     const char *position_column; /* fixed places: each has a baseline of its own; or NULL */
     const char *row_column, *column_column; /* grid of the places, for maps and neighbour steps */

@@ -13,9 +13,9 @@
 struct an_characteristic_places {
     const struct an_yaml_node *key, *unit, *split, *only, *family, *subgroup, *spec, *possible,
         *opportunities;
-    const struct an_yaml_node *of[2]; /* derived: the sources' names */
-    const char *what;                 /* "characteristic 'dx'" */
-    bool broken;                      /* its sort is not known: check no further */
+    const struct an_yaml_node *of[AN_JOINT_MOST]; /* derived: the sources' names */
+    const char *what;                             /* "characteristic 'dx'" */
+    bool broken;                                  /* its sort is not known: check no further */
 };
 
 /* shifts.c, kinds.c, stations.c */

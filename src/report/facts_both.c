@@ -1,9 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /*
- * What a page says of two variables judged at once: what they are, and which of them stands apart at
+ * What a page says of variables judged at once: what they are, and which of them stands apart at
  * the furthest point. Must never name a cause, nor a share of a distance that is not one's own.
  */
 #include "andamento/base/text.h"
+#include "judge/judging.h"
 #include "judge/learn_other.h"
 #include "report/facts.h"
 #include "report/wording.h"
@@ -14,7 +15,7 @@
 static const char *name_of(const struct an_facts *of, size_t j)
 {
     const char *name = of->view->characteristic->of_name[j];
-    return name ? name : j ? "the second" : "the first";
+    return name ? name : "a variable";
 }
 
 static const struct an_characteristic *source_of(const struct an_facts *of, size_t j)
@@ -27,29 +28,45 @@ static const char *measure_of(const struct an_facts *of, size_t j, double value)
 {
     struct an_arena *arena = of->gather->arena;
     const struct an_characteristic *source = source_of(of, j);
-    return an_say_measure(arena, value,
-                          an_decimals_of(sqrt(of->limits->model.joint.covariance[3 * j])),
-                          source ? source->unit : "");
+    return an_say_measure(
+        arena, value,
+        an_decimals_of(
+            sqrt(of->limits->model.joint.covariance[(of->limits->model.joint.p + 1) * j])),
+        source ? source->unit : "");
 }
 
 static const char *variables_text(const struct an_facts *of)
 {
+    static const char *const spreads[] = {"successive differences", "all items",
+                                          "readings inside samples"};
     const struct an_joint *joint = &of->limits->model.joint;
+    const size_t p = joint->p;
     struct an_arena *arena = of->gather->arena;
     struct an_text text = {0};
-    const double sigma[2] = {sqrt(joint->covariance[0]), sqrt(joint->covariance[3])};
 
-    for (size_t j = 0; j < 2; j++) {
+    for (size_t j = 0; j < p; j++) {
         const struct an_characteristic *source = source_of(of, j);
-        an_text_addf(&text, "%s%s%s%s%s mean %s, sigma %s; ", name_of(of, j),
+        an_text_addf(&text, "%s%s%s%s mean %s, sigma %s; ", name_of(of, j),
                      source && source->title ? " (" : "",
                      source && source->title ? source->title : "",
-                     source && source->title ? ")" : "", "", measure_of(of, j, joint->mean[j]),
-                     measure_of(of, j, sigma[j]));
+                     source && source->title ? ")" : "", measure_of(of, j, joint->mean[j]),
+                     measure_of(of, j, sqrt(joint->covariance[(p + 1) * j])));
     }
-    an_text_addf(&text, "correlation %s; covariance of %s",
-                 an_say_number(arena, joint->covariance[1] / sigma[0] / sigma[1], 2),
-                 joint->spread == AN_JOINT_ALL ? "all items" : "successive differences");
+    an_text_add(&text, p > 2 ? "correlations" : "correlation");
+    for (size_t a = 0; a < p; a++) {
+        for (size_t b = a + 1; b < p; b++) {
+            an_text_addf(
+                &text, " %s",
+                an_say_number(arena,
+                              joint->covariance[a * p + b] / sqrt(joint->covariance[(p + 1) * a]) /
+                                  sqrt(joint->covariance[(p + 1) * b]),
+                              2));
+        }
+    }
+    an_text_addf(&text, "; covariance of %s", spreads[joint->spread]);
+    if (joint->spread == AN_JOINT_POOLED) {
+        an_text_addf(&text, ", %s a sample on average", an_say_number(arena, joint->n, 1));
+    }
     const char *copy = text.failed ? NULL : an_arena_copy(arena, an_text_of(&text), text.length);
     an_text_free(&text);
     return copy;
@@ -80,10 +97,11 @@ static size_t samples_behind(const struct an_facts *of, size_t at)
     return reach < (double)(at + 1) ? (size_t)reach : at + 1;
 }
 
-/* Means of both over the samples from..at; how many had both. */
-static enum an_status means_of(const struct an_facts *of, size_t from, size_t at, double mean[2],
-                               double *n)
+/* Means of all over the samples from..at; how many had all. */
+static enum an_status means_of(const struct an_facts *of, size_t from, size_t at,
+                               double mean[AN_JOINT_MOST], double *n)
 {
+    const size_t p = of->limits->model.joint.p;
     const size_t count = at + 1 - from;
     struct an_arena *arena = of->gather->arena;
     struct an_sample *samples = an_arena_alloc(arena, count, sizeof *samples);
@@ -93,15 +111,19 @@ static enum an_status means_of(const struct an_facts *of, size_t from, size_t at
     }
     for (size_t i = 0; i < count; i++) {
         samples[i] = of->view->points[from + i].sample;
+        charted[i].mean = samples[i].mean;
     }
     const enum an_status st =
         an_second_of(of->gather->store, &of->view->stream, of->view->characteristic, samples, count,
-                     charted, arena, of->gather->err);
+                     an_is_inside(of->limits), charted, NULL, arena, of->gather->err);
     for (size_t i = 0; !st && i < count; i++) {
-        if (!of->view->points[from + i].excluded && isfinite(charted[i].second)) {
+        if (!of->view->points[from + i].excluded && an_has_all(&charted[i], p)) {
+            double x[AN_JOINT_MOST];
+            an_chart_vector(&charted[i], p, x);
             *n += 1;
-            mean[0] += (samples[i].mean - mean[0]) / *n;
-            mean[1] += (charted[i].second - mean[1]) / *n;
+            for (size_t j = 0; j < p; j++) {
+                mean[j] += (x[j] - mean[j]) / *n;
+            }
         }
     }
     return st;
@@ -111,7 +133,7 @@ static enum an_status contribution_text(const struct an_facts *of, const char **
 {
     const size_t at = furthest_of(of);
     struct an_arena *arena = of->gather->arena;
-    if (at == AN_NONE) {
+    if (at == AN_NONE || of->limits->model.joint.p != of->view->characteristic->of_count) {
         return AN_OK;
     }
     const size_t behind = samples_behind(of, at);
@@ -123,8 +145,13 @@ static enum an_status contribution_text(const struct an_facts *of, const char **
     if (st || !(n >= 1)) {
         return st;
     }
-    an_joint_contributions(&joint, mean, 0.05, parts);
     const struct an_judged_point *point = &of->view->points[at];
+    const size_t p = joint.p;
+    if (joint.spread == AN_JOINT_POOLED && point->sample.n >= 1) {
+        joint.samples *= joint.n / (double)point->sample.n;
+        joint.n = (double)point->sample.n;
+    }
+    an_joint_contributions(&joint, mean, 0.05, parts);
     struct an_text text = {0};
     an_text_addf(&text, "furthest point of the %s %s (%s, %s)", of->gather->data->word,
                  an_say_number(arena, point->point.level.value, 1),
@@ -133,17 +160,26 @@ static enum an_status contribution_text(const struct an_facts *of, const char **
     if (behind > 1) {
         an_text_addf(&text, ", mean of the last %s", an_say_many(arena, (int64_t)n, "sample"));
     }
-    for (size_t j = 0; j < 2; j++) {
+    double most = 0;
+    for (size_t j = 0; j < p; j++) {
+        most = fmax(most, parts[j].alone);
         an_text_addf(&text, "%s %s %s %s its mean (%s sigma)", j ? "," : ":", name_of(of, j),
                      measure_of(of, j, fabs(parts[j].deviation)),
                      parts[j].deviation < 0 ? "below" : "above",
                      an_say_number(arena, sqrt(parts[j].alone), 1));
     }
     if (behind == 1) { /* what is more than each by itself is that they part ways, or go together */
-        an_text_addf(&text, "; by itself %s gives %s and %s %s of it", name_of(of, 0),
-                     an_say_number(arena, parts[0].alone, 1), name_of(of, 1),
-                     an_say_number(arena, parts[1].alone, 1));
-        if (point->point.level.value > 1.5 * fmax(parts[0].alone, parts[1].alone)) {
+        an_text_add(&text, "; by itself");
+        for (size_t j = 0; j < p; j++) {
+            an_text_addf(&text, "%s %s%s %s",
+                         !j           ? ""
+                         : j + 1 == p ? " and"
+                                      : ",",
+                         name_of(of, j), j ? "" : " gives",
+                         an_say_number(arena, parts[j].alone, 1));
+        }
+        an_text_add(&text, " of it");
+        if (point->point.level.value > 1.5 * most) {
             an_text_add(&text, ", the rest is that they do not go together as before");
         }
     }

@@ -180,6 +180,7 @@ static const char *statistic_of(const struct an_copying *copy, int panel)
     const struct an_characteristic *c = view->characteristic;
     const char *words = family < AN_FAMILY_COUNT ? an_family_statistic(family, panel) : NULL;
     const bool named = c && c->of_name[0] && c->of_name[1];
+    const char *more = named && c->of_name[2] ? " and others" : "";
     if (panel == 0 && family == AN_G) {
         return "opportunities from one event to the next, each point an event";
     }
@@ -191,13 +192,13 @@ static const char *statistic_of(const struct an_copying *copy, int panel)
     }
     if (panel == 0 && family == AN_T2 && named) {
         return an_arena_printf(copy->gather->arena,
-                               "T2: squared distance of %s and %s from their means, together",
-                               c->of_name[0], c->of_name[1]);
+                               "T2: squared distance of %s%s%s%s from their means, together",
+                               c->of_name[0], *more ? ", " : " and ", c->of_name[1], more);
     }
     if (panel == 0 && family == AN_MEWMA && named) {
         return an_arena_printf(copy->gather->arena,
-                               "weighted distance: of the weighted mean of %s and %s, squared",
-                               c->of_name[0], c->of_name[1]);
+                               "weighted distance: of the weighted mean of %s%s%s%s, squared",
+                               c->of_name[0], *more ? ", " : " and ", c->of_name[1], more);
     }
     if (panel == 0 && view->limits_count && !an_family_is_joint(family)) {
         const enum an_weighted_kind kind =

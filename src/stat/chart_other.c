@@ -21,13 +21,34 @@ bool is_other(enum an_family family)
            family == AN_T || family == AN_WEAR || family == AN_SHORT_RUN || family == AN_GROUP;
 }
 
-static struct an_panel_point judge_t2(const struct an_chart_model *model, const double x[])
+void an_chart_vector(const struct an_chart_sample *sample, size_t p, double x[AN_JOINT_MOST])
 {
-    const double t2 = an_joint_t2(&model->joint, x);
-    struct an_panel_point point = {t2, model->centre, NAN, model->upper, NAN};
+    for (size_t j = 0; j < p && j < AN_JOINT_MOST; j++) {
+        x[j] = j == 0 ? sample->mean : j == 1 ? sample->second : sample->further[j - 2];
+    }
+}
+
+/* Of subgroups each by its own n: the mean of n readings against one of N has 1 + n / N for the
+ * usual 1 + 1 / m. */
+static struct an_panel_point judge_t2(const struct an_chart_model *model, double n,
+                                      const double x[])
+{
+    struct an_joint joint = model->joint;
+    double centre = model->centre;
+    double upper = model->upper;
+    if (joint.spread == AN_JOINT_POOLED && n >= 1.0 && n != joint.n) {
+        const double chance = 2.0 * an_normal_above(model->k);
+        joint.samples *= joint.n / n;
+        joint.n = n;
+        upper *= an_joint_limit(&joint, AN_PHASE_TWO, chance) /
+                 an_joint_limit(&model->joint, AN_PHASE_TWO, chance);
+        centre = an_joint_limit(&joint, AN_PHASE_TWO, 0.5);
+    }
+    const double t2 = an_joint_t2(&joint, x);
+    struct an_panel_point point = {t2, centre, NAN, upper, NAN};
     if (!isnan(t2)) {
-        const double z = an_normal_quantile_above(an_joint_chance(&model->joint, t2) / 2.0);
-        point.z = t2 > model->upper ? fmax(z, nextafter(model->k, INFINITY)) : fmin(z, model->k);
+        const double z = an_normal_quantile_above(an_joint_chance(&joint, t2) / 2.0);
+        point.z = t2 > upper ? fmax(z, nextafter(model->k, INFINITY)) : fmin(z, model->k);
     }
     return point;
 }
@@ -104,11 +125,12 @@ struct an_chart_point judge_other(const struct an_chart_model *model,
 {
     struct an_chart_point point = an_chart_no_point;
     struct an_weighted_state fresh = {0};
-    const double x[AN_JOINT_MOST] = {sample->mean, sample->second};
+    double x[AN_JOINT_MOST] = {0.0};
+    an_chart_vector(sample, AN_JOINT_MOST, x);
     struct an_weighted_state *const at = state != NULL ? state : &fresh;
     switch (model->family) {
     case AN_T2:
-        point.level = judge_t2(model, x);
+        point.level = judge_t2(model, sample->n, x);
         break;
     case AN_MEWMA:
         point.level = judge_mewma(model, x, at);

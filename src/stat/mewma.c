@@ -42,7 +42,8 @@ static enum an_status off(size_t p, double lambda, double limit, double between,
 
 enum an_status an_mewma_limit(size_t p, double lambda, double between, double *limit)
 {
-    double lo = 0.5, hi = 90.0, at_lo, at_hi;
+    /* far enough out for a million points; further out the net is too near to singular */
+    double lo = 0.5, hi = fmin(90.0, 30.0 + 4.0 * (double)p), at_lo, at_hi;
     if (!(between >= 5.0 && between <= 1e6)) {
         return AN_DOMAIN;
     }

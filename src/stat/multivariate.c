@@ -219,6 +219,50 @@ enum an_status an_joint_learn_subgroups(const double means[], const double covar
     return an_joint_check(joint);
 }
 
+enum an_status an_joint_learn_pooled(const double means[], const double cross[], const double n[],
+                                     size_t m, size_t p, const bool excluded[],
+                                     struct an_joint *joint)
+{
+    double all = 0.0;
+    *joint = (struct an_joint){.p = p, .spread = AN_JOINT_POOLED, .least_own = NAN};
+    if (p < 2 || p > AN_JOINT_MOST) {
+        return AN_DOMAIN;
+    }
+    for (size_t i = 0; i < m; i++) {
+        if (used(excluded, i)) {
+            if (!(n[i] >= 1.0) || !isfinite(n[i])) {
+                return AN_DOMAIN;
+            }
+            joint->samples += 1.0;
+            all += n[i];
+        }
+    }
+    joint->df = all - joint->samples;
+    if (!(joint->samples >= 2.0) || !(joint->df > (double)p)) {
+        return AN_TOO_FEW;
+    }
+    joint->n = all / joint->samples;
+    for (size_t j = 0; j < p; j++) {
+        struct pair_sum sum = {0.0, 0.0};
+        for (size_t i = 0; i < m; i++) {
+            if (used(excluded, i)) {
+                pair_add_product(&sum, n[i], means[i * p + j]);
+            }
+        }
+        joint->mean[j] = sum.hi / all;
+    }
+    for (size_t k = 0; k < p * p; k++) {
+        struct pair_sum sum = {0.0, 0.0};
+        for (size_t i = 0; i < m; i++) {
+            if (used(excluded, i)) {
+                pair_add(&sum, cross[i * p * p + k]);
+            }
+        }
+        joint->covariance[k] = sum.hi / joint->df;
+    }
+    return an_joint_check(joint);
+}
+
 /* ---- judging ---- */
 
 static double t2_of(const struct an_joint *joint, const size_t which[], size_t count,

@@ -79,7 +79,9 @@ static const struct {
     unsigned column;
 } bad[] = {
     {"derived: {how: together, of: [dx, dq]}", "this station has no characteristic 'dq'", 45},
-    {"derived: {how: together, of: dx}", "is made of two characteristics", 40},
+    {"derived: {how: together, of: dx}", "is made of two to six characteristics", 40},
+    {"derived: {how: together, of: [dx, dy]}, family: mewma, covariance: within",
+     "'covariance: within' is for t2", 78},
     {"derived: {how: together, of: [dx, dx]}", "'dx' together with itself says nothing more", 45},
     {"derived: {how: together, of: [dx, dz]}", "need the same 'split'", 45},
     {"derived: {how: together, of: [dx, dy]}, unit: um", "has no unit; leave it out", 57},
@@ -87,10 +89,10 @@ static const struct {
      57},
     {"derived: {how: together, of: [dx, dy]}, family: individuals",
      "judged by t2 or mewma, not by 'individuals'", 59},
-    {"derived: {how: mean, of: dx}, family: t2", "'t2' is of two characteristics", 49},
+    {"derived: {how: mean, of: dx}, family: t2", "'t2' is of several characteristics", 49},
     {"derived: {how: together, of: [dx, dy]}, weighted: ewma", "use 'family: mewma'", 7},
     {"derived: {how: together, of: [dx, dy]}, family: mewma, weighted: cusum",
-     "'mewma' is an ewma of two variables", 59},
+     "'mewma' is an ewma of several variables", 59},
     {"column: v, unit: um, covariance: all", "'covariance' is for the families t2 and mewma", 44},
     {"column: v, unit: um, limits: probability", "is for p, np, c and u", 40},
     {"column: v, unit: um, family: g", "'g' is a chart for counts", 40},

@@ -4,6 +4,7 @@
  * limits against printed ones, false alarms by simulation, and covariances that are singular.
  */
 #include "andamento/stat/multivariate.h"
+#include "andamento/stat/tests.h"
 #include "andamento/stat/run_length.h"
 #include "support.h"
 
@@ -68,6 +69,71 @@ START_TEST(textile_fibre)
     /* of a mean and a covariance known for sure: chi-square, 2 degrees of freedom [closed form] */
     t.joint.samples = t.joint.df = 1e9;
     check_close(an_joint_limit(&t.joint, AN_PHASE_TWO, 0.001), -2.0 * log(0.001), 1e-7, "known");
+}
+END_TEST
+
+/* Of subgroups of one size the pooled way gives what the other gives, the textile fibre among them; by
+ * hand for unequal ones: (1, 2), (3, 4), (5, 7) and (2, 2), (4, 6): sums of squares 8 and 2. */
+START_TEST(pooled)
+{
+    double means[40], covariances[80], cross[80], n[20];
+    struct table table = table_read("textile_fibre.csv");
+    struct an_joint equal, any;
+    for (size_t i = 0; i < 20; i++) {
+        means[2 * i] = table_number(&table, i, "mean1");
+        means[2 * i + 1] = table_number(&table, i, "mean2");
+        covariances[4 * i] = table_number(&table, i, "var1");
+        covariances[4 * i + 1] = covariances[4 * i + 2] = table_number(&table, i, "cov12");
+        covariances[4 * i + 3] = table_number(&table, i, "var2");
+        n[i] = 10;
+    }
+    for (size_t i = 0; i < 80; i++) {
+        cross[i] = 9 * covariances[i];
+    }
+    table_free(&table);
+    ck_assert_int_eq(an_joint_learn_subgroups(means, covariances, 20, 2, 10.0, &equal), AN_OK);
+    ck_assert_int_eq(an_joint_learn_pooled(means, cross, n, 20, 2, NULL, &any), AN_OK);
+    ck_assert(any.n == 10 && any.samples == 20 && any.df == equal.df);
+    for (size_t i = 0; i < 4; i++) {
+        check_close(any.covariance[i], equal.covariance[i], 1e-14, "covariance %zu", i);
+    }
+    check_close(an_joint_limit(&any, AN_PHASE_TWO, 0.001),
+                an_joint_limit(&equal, AN_PHASE_TWO, 0.001), 1e-14, "limit");
+
+    const double few[] = {3, 13.0 / 3, 3, 4};
+    const double sums[] = {8, 10, 10, 38.0 / 3, 2, 4, 4, 8};
+    const double sizes[] = {3, 2};
+    ck_assert_int_eq(an_joint_learn_pooled(few, sums, sizes, 2, 2, NULL, &any), AN_OK);
+    check_close(any.n, 2.5, 1e-15, "n");
+    check_close(any.mean[0], 3.0, 1e-15, "mean");
+    check_close(any.mean[1], 21.0 / 5, 1e-15, "mean of 2 4 7 2 6");
+    check_close(any.covariance[0], 10.0 / 3, 1e-15, "variance");
+    check_close(any.covariance[1], 14.0 / 3, 1e-15, "covariance");
+    const bool out[] = {false, true};
+    ck_assert_int_eq(an_joint_learn_pooled(few, sums, sizes, 2, 2, out, &any), AN_TOO_FEW);
+    ck_assert_int_eq(an_joint_learn_pooled(few, sums, (const double[]){0, 2}, 2, 2, NULL, &any),
+                     AN_DOMAIN);
+    ck_assert_int_eq(an_joint_learn_pooled(few, sums, sizes, 2, 7, NULL, &any), AN_DOMAIN);
+}
+END_TEST
+
+/* Limits of mewma for more than two variables: the run length at the limit is the one asked for. [Lowry,
+ * Woodall, Champ and Rigdon give about 200 for 12.9 with four variables and weight 0.1; Prabhu and
+ * Runger 12.73; from memory] */
+START_TEST(mewma_of_more)
+{
+    double limit;
+    ck_assert_int_eq(an_mewma_limit(4, 0.1, 200, &limit), AN_OK);
+    ck_assert_msg(fabs(limit - 12.73) < 0.03, "%.4f", limit);
+    double last = 0;
+    for (size_t p = 2; p <= AN_JOINT_MOST; p++) {
+        ck_assert_int_eq(an_mewma_limit(p, 0.1, 370.4, &limit), AN_OK);
+        ck_assert(limit > last);
+        last = limit;
+        ck_assert_int_eq(an_mewma_limit(p, 0.03, 1e6, &limit), AN_OK);
+        ck_assert_int_eq(an_mewma_limit(p, 1, 1e6, &limit), AN_OK);
+        ck_assert(fabs(an_chi_square_above(limit, (double)p) * 1e6 - 1) < 1e-5);
+    }
 }
 END_TEST
 
@@ -272,6 +338,8 @@ int main(void)
     Suite *suite = suite_create("several variables");
     TCase *example = tcase_create("published");
     tcase_add_test(example, textile_fibre);
+    tcase_add_test(example, pooled);
+    tcase_add_test(example, mewma_of_more);
     tcase_add_loop_test(example, mewma_limits, 0, sizeof printed / sizeof *printed);
     tcase_set_timeout(example, 60);
     suite_add_tcase(suite, example);

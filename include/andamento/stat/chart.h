@@ -31,8 +31,8 @@ enum an_family {
     AN_P_PRIME,
     AN_U_PRIME,
     /* learned elsewhere from the parts of this folder, judged here as the others are */
-    AN_T2,        /* two variables, Hotelling */
-    AN_MEWMA,     /* two variables, weighted mean */
+    AN_T2,        /* several variables, Hotelling */
+    AN_MEWMA,     /* several variables, weighted mean */
     AN_RESIDUALS, /* what an autoregression leaves */
     AN_G,         /* opportunities between events */
     AN_T,         /* time between events */
@@ -43,19 +43,23 @@ enum an_family {
 };
 const char *an_family_name(enum an_family family); /* "xbar_r" ... "u_prime" */
 bool an_family_is_attribute(enum an_family family);
-bool an_family_is_joint(enum an_family family); /* t2, mewma: two variables at once */
+bool an_family_is_joint(enum an_family family); /* t2, mewma: several variables at once */
 /* What the two panels plot: "mean", "range", "moving range" ...; NULL if there is no such panel */
 const char *an_family_statistic(enum an_family family, int panel);
 
 struct an_chart_sample {
-    double n;                    /* readings */
-    double mean, sd, range;      /* sd NAN if n < 2 */
-    double count, opportunities; /* attribute families */
-    double second;               /* t2, mewma: the other variable; mean is the first */
-    double hours;                /* t: when it was taken */
-    double life;                 /* wear: of the tool */
-    bool excluded;               /* learn passes over it; moving ranges do not cross it */
+    double n;                          /* readings */
+    double mean, sd, range;            /* sd NAN if n < 2 */
+    double count, opportunities;       /* attribute families */
+    double second;                     /* t2, mewma: the second variable; mean is the first */
+    double further[AN_JOINT_MOST - 2]; /* and the third on */
+    double hours;                      /* t: when it was taken */
+    double life;                       /* wear: of the tool */
+    bool excluded;                     /* learn passes over it; moving ranges do not cross it */
 };
+
+/* The p variables of a sample of t2 or mewma. */
+void an_chart_vector(const struct an_chart_sample *sample, size_t p, double x[AN_JOINT_MOST]);
 
 struct an_chart_model {
     enum an_family family;

@@ -57,6 +57,12 @@ AN_CHECKED enum an_status an_joint_learn_items(const double x[], size_t m, size_
 AN_CHECKED enum an_status an_joint_learn_subgroups(const double means[], const double covariances[],
                                                    size_t m, size_t p, double n,
                                                    struct an_joint *joint);
+/* The same for subgroups of any size: n[i] readings each, cross[i * p * p + ...] the sums of products of
+ * their departures from means[i * p + j], 0 for n[i] = 1. The mean is that of all readings, joint->n their mean
+ * number in a subgroup. Agrees with the above where all n are equal. */
+AN_CHECKED enum an_status an_joint_learn_pooled(const double means[], const double cross[],
+                                                const double n[], size_t m, size_t p,
+                                                const bool excluded[], struct an_joint *joint);
 /* From a mean and a covariance that are given; AN_NO_SPREAD, AN_DOMAIN as above. */
 AN_CHECKED enum an_status an_joint_check(struct an_joint *joint);
 
