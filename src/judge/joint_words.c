@@ -145,7 +145,8 @@ void an_words_joint(struct an_text *text, const struct an_story *story)
         }
         an_text_addf(text, "%s by %.2g%s%s (%.1f sigma)", parts[j].moved > 0 ? "up" : "down",
                      fabs(parts[j].deviation), unit[0] ? " " : "", unit,
-                     fabs(parts[j].deviation) / sqrt(joint.covariance[(p + 1) * j]));
+                     fabs(parts[j].deviation) /
+                         sqrt(joint.covariance[(p + 1) * j] / story->limits->model.joint.n));
     }
 }
 

@@ -99,7 +99,7 @@ static size_t samples_behind(const struct an_facts *of, size_t at)
 
 /* Means of all over the samples from..at; how many had all. */
 static enum an_status means_of(const struct an_facts *of, size_t from, size_t at,
-                               double mean[AN_JOINT_MOST], double *n)
+                               double mean[AN_JOINT_MOST], double *n, double *rows)
 {
     const size_t p = of->limits->model.joint.p;
     const size_t count = at + 1 - from;
@@ -121,6 +121,7 @@ static enum an_status means_of(const struct an_facts *of, size_t from, size_t at
             double x[AN_JOINT_MOST];
             an_chart_vector(&charted[i], p, x);
             *n += 1;
+            *rows = charted[i].n; /* of the newest */
             for (size_t j = 0; j < p; j++) {
                 mean[j] += (x[j] - mean[j]) / *n;
             }
@@ -141,15 +142,16 @@ static enum an_status contribution_text(const struct an_facts *of, const char **
     struct an_contribution parts[AN_JOINT_MOST];
     double mean[AN_JOINT_MOST] = {0};
     double n = 0;
-    const enum an_status st = means_of(of, at + 1 - behind, at, mean, &n);
+    double rows = 1;
+    const enum an_status st = means_of(of, at + 1 - behind, at, mean, &n, &rows);
     if (st || !(n >= 1)) {
         return st;
     }
     const struct an_judged_point *point = &of->view->points[at];
     const size_t p = joint.p;
-    if (joint.spread == AN_JOINT_POOLED && point->sample.n >= 1) {
-        joint.samples *= joint.n / (double)point->sample.n;
-        joint.n = (double)point->sample.n;
+    if (joint.spread == AN_JOINT_POOLED && rows >= 1) { /* the sample's own n */
+        joint.samples *= joint.n / rows;
+        joint.n = rows;
     }
     an_joint_contributions(&joint, mean, 0.05, parts);
     struct an_text text = {0};

@@ -137,8 +137,14 @@ static void add_made_of(struct an_text *text, const struct an_characteristic *c,
     if (c->derivation == AN_DERIVE_EXTREMES && limits && limits->product_count) {
         an_text_addf(text, "%zu streams of %s: the furthest", limits->product_count,
                      c->of_name[0] ? c->of_name[0] : "one");
-    } else if (c->of_name[0] && c->of_name[1]) {
-        an_text_addf(text, "%s and %s", c->of_name[0], c->of_name[1]);
+    } else if (c->of_count > 1) {
+        for (size_t j = 0; j < c->of_count; j++) {
+            an_text_addf(text, "%s%s",
+                         !j                     ? ""
+                         : j + 1 == c->of_count ? " and "
+                                                : ", ",
+                         c->of_name[j]);
+        }
     } else {
         an_text_add(text, c->of_name[0] ? c->of_name[0] : "another");
     }

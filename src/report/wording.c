@@ -244,9 +244,10 @@ const char *an_say_family(enum an_family family)
         [AN_U] = "nonconformities per opportunity, Poisson limits",
         [AN_P_PRIME] = "proportion, binomial limits widened by the dispersion found",
         [AN_U_PRIME] = "rate, Poisson limits widened by the dispersion found",
-        [AN_T2] = "two variables at once: squared distance from their means, in their covariance",
+        [AN_T2] =
+            "several variables at once: squared distance from their means, in their covariance",
         [AN_MEWMA] =
-            "two variables at once: squared distance of their weighted mean from their means",
+            "several variables at once: squared distance of their weighted mean from their means",
         [AN_RESIDUALS] = "departure of each value from what the one before leads to expect",
         [AN_G] =
             ("opportunities from one event to the next: each point is an event, samples without "
