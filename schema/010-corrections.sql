@@ -110,7 +110,8 @@ LEFT JOIN corrected_sample c ON c.sample_id = s.sample_id AND NOT EXISTS
 WHERE NOT EXISTS (SELECT 1 FROM superseded x WHERE x.sample_id = s.sample_id)
   AND (c.sample_id IS NULL OR c.factor IS NOT NULL);
 
--- The same view as before, with the right part of each link and without links that were none.
+-- The same view as before, with the right part of each link and without links that were none. An end
+-- that was told of the wrong part ended the link, too.
 DROP VIEW view_links;
 CREATE VIEW view_links AS
 SELECT k.link_id, p.kind AS parent_kind,
@@ -137,7 +138,7 @@ JOIN item c ON c.item_id = k.child_id
 JOIN file f ON f.file_id = k.file_id
 LEFT JOIN link_trait t ON t.link_id = k.link_id
 LEFT JOIN link_end e ON e.end_id = (SELECT x.end_id FROM link_end x
-    WHERE x.child_id = k.child_id AND x.parent_id = coalesce(r.parent_id, k.parent_id)
+    WHERE x.child_id = k.child_id AND x.parent_id IN (k.parent_id, r.parent_id)
     AND (k.at_us IS NULL OR x.at_us > k.at_us) AND (x.role IS NULL OR x.role IS k.role)
     AND (x.region IS NULL OR x.region IS k.region) AND (x.row_no IS NULL OR x.row_no IS k.row_no)
     AND (x.column_no IS NULL OR x.column_no IS k.column_no) ORDER BY x.at_us, x.end_id LIMIT 1)

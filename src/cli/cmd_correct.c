@@ -117,11 +117,49 @@ static void correction_json(struct an_cli *cli, struct an_json *json, const stru
     an_json_end(json, '}');
 }
 
+/* Where the description lets a part sit in one whole at a time, it must do so by what holds now. */
+static enum an_status check_part(struct an_cli *cli, int64_t correction_id, int64_t child_id,
+                                 int64_t part_id)
+{
+    struct an_item child = {0};
+    struct an_item part = {0};
+    enum an_status st = an_store_item_by_id(cli->store, child_id, cli->arena, &child, &cli->err);
+
+    st = st ? st : an_store_item_by_id(cli->store, part_id, cli->arena, &part, &cli->err);
+    if (!st && an_line_single(cli->line, an_line_kind(cli->line, an_bytes_of(part.kind)),
+                              an_line_kind(cli->line, an_bytes_of(child.kind)))) {
+        st = an_store_part_fits(cli->store, correction_id, child_id, part_id, &cli->err);
+    }
+    return st;
+}
+
+/* The same of a correction that is stored already, in the open transaction. */
+static enum an_status check_seats(struct an_cli *cli, const struct an_correction *c)
+{
+    struct an_correction *all = NULL;
+    size_t count = 0;
+    enum an_status st = AN_OK;
+
+    if (c->kind == AN_CORRECT_PARENT && c->is_id) {
+        return check_part(cli, c->correction_id, c->item_id, c->is_id);
+    }
+    if (c->kind == AN_CORRECT_UNDO) {
+        st = an_store_corrections(cli->store, cli->arena, &all, &count, &cli->err);
+    }
+    for (size_t i = 0; !st && i < count; i++) {
+        if (all[i].correction_id == c->undoes && all[i].kind == AN_CORRECT_PARENT) {
+            st = check_part(cli, c->undoes, all[i].item_id, all[i].was_id);
+        }
+    }
+    return st;
+}
+
 static enum an_exit store_it(struct an_cli *cli, enum an_status st, struct an_correction *c)
 {
     st = st ? st : an_store_begin(cli->store, &cli->err);
     if (!st) {
         st = an_store_put_correction(cli->store, c, cli->arena, &cli->err);
+        st = st ? st : check_seats(cli, c);
         if (!st && !cli->dry_run) {
             st = an_store_commit(cli->store, &cli->err);
         } else {

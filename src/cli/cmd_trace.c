@@ -72,22 +72,9 @@ static enum an_status look_at_places(struct an_cli *cli, const struct an_item *i
     if (!subject->grids || !subject->grid_kinds) {
         return an_fail(&cli->err, AN_NO_MEMORY, "out of memory");
     }
+    const size_t whole = an_line_kind(line, an_bytes_of(item->kind));
     for (size_t k = 0; !st && k < line->kind_count; k++) {
-        bool single = false;
-
-        for (size_t s = 0; s < line->station_count; s++) {
-            const struct an_station *station = &line->stations[s];
-
-            for (size_t i = 0; i < station->link_count; i++) {
-                const struct an_link_rule *rule = &station->links[i];
-                const size_t part = rule->other_is_parent ? rule->kind : station->item_kind;
-                const size_t whole = rule->other_is_parent ? station->item_kind : rule->kind;
-
-                single = single || (rule->single && part == k &&
-                                    strcmp(line->kinds[whole].name, item->kind) == 0);
-            }
-        }
-        if (single) {
+        if (an_line_single(line, k, whole)) {
             subject->grid_kinds[subject->grid_count] = line->kinds[k].name;
             st = an_trace_places(cli->store, item->item_id, line->kinds[k].name, AN_NO_INSTANT,
                                  &subject->grids[subject->grid_count++], &cli->err);

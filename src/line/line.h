@@ -322,6 +322,8 @@ void an_line_close(struct an_line *line); /* NULL is fine */
 size_t an_line_station(const struct an_line *line, struct an_bytes name);
 size_t an_line_characteristic(const struct an_line *line, size_t station, struct an_bytes name);
 size_t an_line_kind(const struct an_line *line, struct an_bytes name);
+/* Does a station say that a part of that kind sits in one whole of that kind at a time? */
+bool an_line_single(const struct an_line *line, size_t part_kind, size_t whole_kind);
 
 /* The shift an instant belongs to. A shift is known by the local date on which it starts. */
 struct an_shift {

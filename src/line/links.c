@@ -172,3 +172,21 @@ void an_read_links(struct an_reading *reading, const struct an_yaml_node *node, 
                   &station->links[station->link_count++]);
     }
 }
+
+bool an_line_single(const struct an_line *line, size_t part_kind, size_t whole_kind)
+{
+    for (size_t s = 0; s < line->station_count; s++) {
+        const struct an_station *station = &line->stations[s];
+
+        for (size_t i = 0; i < station->link_count; i++) {
+            const struct an_link_rule *rule = &station->links[i];
+            const size_t part = rule->other_is_parent ? rule->kind : station->item_kind;
+            const size_t whole = rule->other_is_parent ? station->item_kind : rule->kind;
+
+            if (rule->single && part == part_kind && whole == whole_kind) {
+                return true;
+            }
+        }
+    }
+    return false;
+}

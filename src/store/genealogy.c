@@ -137,31 +137,34 @@ static enum an_status read_links(struct an_store *store, int64_t item_id, bool u
     " t.confidence, e.at_us, e.file_id, e.line_no,"                                                \
     " (SELECT c.correction_id FROM corrected_link c WHERE c.link_id = k.link_id" AN_IN_FORCE       \
     ") FROM link k JOIN item i"
-#define LINEAGE_REST                                                                               \
+#define LINEAGE_REST(PART)                                                                         \
     " LEFT JOIN file f ON f.file_id = k.file_id LEFT JOIN link_trait t ON t.link_id = k.link_id"   \
     " LEFT JOIN link_end e ON e.end_id = (SELECT x.end_id FROM link_end x"                         \
-    " WHERE x.child_id = k.child_id AND x.parent_id = k.parent_id"                                 \
+    " WHERE x.child_id = k.child_id AND x.parent_id " PART                                         \
     " AND (k.at_us IS NULL OR x.at_us > k.at_us) AND (x.role IS NULL OR x.role IS k.role)"         \
     " AND (x.region IS NULL OR x.region IS k.region)"                                              \
     " AND (x.row_no IS NULL OR x.row_no IS k.row_no)"                                              \
     " AND (x.column_no IS NULL OR x.column_no IS k.column_no)"                                     \
     " ORDER BY x.at_us, x.end_id LIMIT 1) WHERE k."
-    static const char up_sql[] =
-        LINEAGE_COLUMNS " ON i.item_id = k.parent_id" LINEAGE_REST "child_id = $1";
-    static const char down_sql[] =
-        LINEAGE_COLUMNS " ON i.item_id = k.child_id" LINEAGE_REST "parent_id = $1";
-    static const char place_sql[] =
-        LINEAGE_COLUMNS " ON i.item_id = k.parent_id" LINEAGE_REST
-                        "child_id = $1 AND k.row_no = $2 AND k.column_no = $3";
+#define LINEAGES(PART)                                                                             \
+    {                                                                                              \
+        LINEAGE_COLUMNS " ON i.item_id = k.child_id" LINEAGE_REST(PART) "parent_id = $1",          \
+            LINEAGE_COLUMNS " ON i.item_id = k.parent_id" LINEAGE_REST(PART) "child_id = $1",      \
+            LINEAGE_COLUMNS " ON i.item_id = k.parent_id" LINEAGE_REST(                            \
+                PART) "child_id = $1 AND k.row_no = $2 AND k.column_no = $3"                       \
+    }
+    /* down, up, at a place; where parts were corrected, ends told of the wrong one count, too */
+    static const char *const sql[2][3] = {
+        LINEAGES("= k.parent_id"), LINEAGES("IN (k.parent_id, (SELECT m.parent_id FROM main.link m"
+                                            " WHERE m.link_id = k.link_id))")};
+#undef LINEAGES
 #undef LINEAGE_COLUMNS
 #undef LINEAGE_REST
     struct an_query query;
     void *rows = NULL;
-    enum an_status st = an_query_start(&query, store,
-                                       row >= 0 ? place_sql
-                                       : up     ? up_sql
-                                                : down_sql,
-                                       "following an item's links", err);
+    enum an_status st =
+        an_query_start(&query, store, sql[store->links_corrected][row >= 0 ? 2 : up],
+                       "following an item's links", err);
 
     *lineage = NULL;
     *count = 0;

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* Ends of links that nobody told to have begun. Must never make up the link. */
 #include "andamento/store/genealogy.h"
+#include "store/correction.h"
 #include "store/handle.h"
 
 static void read_end(struct an_query *query, struct an_arena *arena, void *row)
@@ -25,6 +26,8 @@ enum an_status an_store_lone_ends(struct an_store *store, int64_t item_id, bool 
 #define ENDS_ALONE                                                                                 \
     " AND NOT EXISTS (SELECT 1 FROM link k WHERE k.child_id = e.child_id"                          \
     " AND k.parent_id = e.parent_id AND (k.at_us IS NULL OR k.at_us < e.at_us))"                   \
+    " AND NOT EXISTS (SELECT 1 FROM correction c WHERE c.kind = 2 AND c.item_id = e.child_id"      \
+    " AND c.was_id = e.parent_id" AN_IN_FORCE ")"                                                  \
     " ORDER BY e.at_us, e.end_id"
     static const char up_sql[] = ENDS_COLUMNS " JOIN item i ON i.item_id = e.parent_id"
                                               " LEFT JOIN file f ON f.file_id = e.file_id"

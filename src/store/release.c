@@ -258,7 +258,9 @@ static void describe_act(struct an_text *payload, const struct an_release_act *a
     an_json_object(&json);
     an_json_put_integer(&json, "act_id", act->act_id);
     an_json_put_integer(&json, "known_us", act->known_us);
-    an_json_put_string(&json, "cause", causes[act->cause]);
+    an_json_put_string(&json, "cause",
+                       (size_t)act->cause < sizeof causes / sizeof *causes ? causes[act->cause]
+                                                                           : "");
     an_json_put_bool(&json, "as_is", act->as_is);
     an_json_put_integer(&json, "line_revision", act->line_revision);
     an_json_put_integer(&json, "file_id", act->file_id);

@@ -47,6 +47,12 @@ struct an_correction {
 AN_CHECKED enum an_status an_store_put_correction(struct an_store *store,
                                                   struct an_correction *correction,
                                                   struct an_arena *arena, struct an_error *err);
+/* By what holds now, in an open transaction too: does the part sit by the links of the correction,
+ * which may be undone, in one whole of the child's kind at a time, and alone at its place?
+ * AN_BAD_USAGE, naming the other link, if not. */
+AN_CHECKED enum an_status an_store_part_fits(struct an_store *store, int64_t correction_id,
+                                             int64_t child_id, int64_t part_id,
+                                             struct an_error *err);
 /* All, oldest first. */
 AN_CHECKED enum an_status an_store_corrections(struct an_store *store, struct an_arena *arena,
                                                struct an_correction **corrections, size_t *count,
