@@ -39,6 +39,7 @@ extern const struct an_command an_command_correct_withdraw;
 extern const struct an_command an_command_correct_undo;
 extern const struct an_command an_command_correct_list;
 extern const struct an_command an_command_export;
+extern const struct an_command an_command_export_evidence;
 extern const struct an_command an_command_trace;
 extern const struct an_command an_command_verify;
 extern const struct an_command an_command_head;
