@@ -30,6 +30,8 @@ struct tally {
     size_t dropped; /* originals kept no longer, by record */
     struct an_retention_counts kept_no_longer;
     struct an_signature_counts signatures;
+    struct an_cli_head *heads; /* from files */
+    size_t head_count;
 };
 
 static void add_finding(void *context, const char *text)
@@ -130,6 +132,29 @@ static void tell_dropped(struct an_cli *cli, const struct tally *tally)
     }
 }
 
+/* Did the ledger have this head? `text`: as the person gave it. */
+static enum an_status check_head(struct tally *tally, const char *text, uint64_t size,
+                                 const char *root)
+{
+    struct an_cli *cli = tally->cli;
+    struct an_sha256 is;
+    char hex[65];
+    const enum an_status st = an_ledger_root_at(cli->store, size, &is, &cli->err);
+
+    if (st == AN_NOT_FOUND) {
+        find(tally, "head %s: %s: its end was cut off, or the head is of another store", text,
+             cli->err.text);
+        return AN_OK;
+    }
+    if (!st && strncmp(an_sha256_hex(&is, hex), root, strlen(root)) != 0) {
+        find(tally,
+             "head %s: the ledger's first %llu entries have the root %.16s: something among "
+             "them was changed since that head was printed, or it is of another store",
+             text, (unsigned long long)size, hex);
+    }
+    return st;
+}
+
 static enum an_status check_heads(struct tally *tally)
 {
     struct an_cli *cli = tally->cli;
@@ -137,25 +162,21 @@ static enum an_status check_heads(struct tally *tally)
     const char *text = NULL;
 
     for (size_t k = 0; !st && (text = an_option_value_at(&cli->options, "head", k)); k++) {
-        struct an_sha256 is;
         const char *root = NULL;
         uint64_t size = 0;
-        char hex[65];
-
         st = an_cli_read_head(cli, text, &size, &root);
-        if (st) {
-            return st;
+        st = st ? st : check_head(tally, text, size, root);
+    }
+    for (size_t k = 0; !st && k < tally->head_count; k++) {
+        const struct an_cli_head *head = &tally->heads[k];
+        if (head->wrong) {
+            find(tally, "head %s: %s", head->file, head->wrong);
+        } else {
+            st = check_head(tally, head->file, head->size, head->root);
         }
-        st = an_ledger_root_at(cli->store, size, &is, &cli->err);
-        if (st == AN_NOT_FOUND) {
-            find(tally, "head %s: %s: its end was cut off, or the head is of another store", text,
-                 cli->err.text);
-            st = AN_OK;
-        } else if (!st && strncmp(an_sha256_hex(&is, hex), root, strlen(root)) != 0) {
-            find(tally,
-                 "head %s: the ledger's first %llu entries have the root %.16s: something among "
-                 "them was changed since that head was printed, or it is of another store",
-                 text, (unsigned long long)size, hex);
+        if (!st && head->note && !an_option_value(&cli->options, "public-key") && !cli->quiet) {
+            an_cli_say(cli, "andamento: %s: who signed it was not checked: give --public-key",
+                       head->file);
         }
     }
     return st;
@@ -277,7 +298,8 @@ static enum an_exit run(struct an_cli *cli)
     struct an_ledger_head head = {0};
     struct an_file *files = NULL;
     size_t count = 0;
-    enum an_status st = an_cli_open(cli, AN_STORE_READ, false);
+    enum an_status st = an_cli_head_files(cli, &tally.heads, &tally.head_count);
+    st = st ? st : an_cli_open(cli, AN_STORE_READ, false);
     if (!st) {
         st = go_on(&tally, "the database",
                    an_store_shape_check(cli->store, add_finding, &tally, &cli->err));
@@ -322,6 +344,8 @@ static enum an_exit run(struct an_cli *cli)
 
 static const struct an_option options[] = {
     {"head", 0, "ENTRIES:ROOT", "a head from paper: the ledger must have been so (repeatable)"},
+    {"head-file", 0, "FILE", "the same in a file, as head or head sign print it (repeatable)"},
+    {"public-key", 0, "FILE", "with --head-file: the heads must be signed by this key's owner"},
     AN_OPTION_END,
 };
 

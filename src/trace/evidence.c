@@ -26,6 +26,13 @@ static enum an_status no_memory(struct an_error *err)
     return an_fail(err, AN_NO_MEMORY, "out of memory");
 }
 
+static int by_number(const void *a, const void *b)
+{
+    const int64_t x = *(const int64_t *)a;
+    const int64_t y = *(const int64_t *)b;
+    return (x > y) - (x < y);
+}
+
 /* ---- what it is made of -------------------------------------------------------------------------- */
 static enum an_status gather(struct an_evidence_work *work, struct an_trace *trace)
 {
@@ -42,10 +49,21 @@ static enum an_status gather(struct an_evidence_work *work, struct an_trace *tra
     }
     st = st ? st : an_evidence_begin(work->store, work->err);
     st = st ? st : an_evidence_add(work->store, trace->item.item_id, work->err);
+    int64_t *ids = an_arena_alloc(work->arena, trace->reached_count + 1, sizeof *ids);
+    st = !st && !ids ? no_memory(work->err) : st;
     for (size_t i = 0; !st && i < trace->reached_count; i++) {
-        st = an_evidence_add(work->store, trace->reached[i].item.item_id, work->err);
+        ids[i] = trace->reached[i].item.item_id;
     }
-    work->told->items = 1 + trace->reached_count;
+    if (!st && trace->reached_count) {
+        qsort(ids, trace->reached_count, sizeof *ids, by_number);
+    }
+    work->told->items = 1;
+    for (size_t i = 0; !st && i < trace->reached_count; i++) {
+        if (i == 0 || ids[i] != ids[i - 1]) { /* an item is reached once a role */
+            st = an_evidence_add(work->store, ids[i], work->err);
+            work->told->items++;
+        }
+    }
     return st ? st : an_evidence_gather(work->store, work->err);
 }
 
@@ -94,6 +112,24 @@ static int by_hash(const void *a, const void *b)
     return order ? order : ((*x)->entry > (*y)->entry) - ((*x)->entry < (*y)->entry);
 }
 
+/* What is not there must have been dropped by record. */
+static enum an_status check_dropped(struct an_evidence_work *work,
+                                    const struct an_evidence_source *source)
+{
+    struct an_dropped dropped;
+    bool found = false;
+    const enum an_status st = an_store_original_dropped(work->store, &source->hash, work->arena,
+                                                        &dropped, &found, work->err);
+    if (!st && !found) {
+        return an_fail(work->err, AN_NO_STORE,
+                       "the original of '%s' is not kept, and no record says who dropped it: run "
+                       "verify",
+                       source->name);
+    }
+    work->told->dropped++;
+    return st;
+}
+
 static enum an_status put_originals(struct an_evidence_work *work,
                                     const struct an_evidence_source *sources, size_t count)
 {
@@ -114,10 +150,10 @@ static enum an_status put_originals(struct an_evidence_work *work,
     }
     for (size_t i = 0; !st && i < count; i++) {
         const bool again = i && memcmp(&sorted[i]->hash, &sorted[i - 1]->hash, 32) == 0;
-        if (!sorted[i]->kept) {
-            work->told->dropped += !again;
-        } else if (!again) {
-            st = put_original(work, sorted[i], an_sha256_hex(&sorted[i]->hash, hex));
+        if (!again) {
+            st = sorted[i]->kept
+                     ? put_original(work, sorted[i], an_sha256_hex(&sorted[i]->hash, hex))
+                     : check_dropped(work, sorted[i]);
         }
     }
     st = !st && list.failed ? no_memory(work->err) : st;

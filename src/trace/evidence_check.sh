@@ -1,6 +1,6 @@
 #!/bin/sh
 # Checks this folder of evidence: sh check.sh [PUBLIC-KEY]
-# Wants sh, sha256sum, od, sed, grep, tail, base64 and, for signatures, openssl 3. STEPS.txt says what is
+# Wants sh, sha256sum, od, sed, grep, tail, base64, cat and, for signatures, openssl 3. STEPS.txt says what is
 # proved by which step, and what is not. PUBLIC-KEY: the signer's key as you had it from elsewhere.
 # Exit status 0: all is as proved; 1: a line for each thing that is not; 2: it cannot be checked.
 LC_ALL=C
@@ -11,7 +11,7 @@ public.key | /*) ;;
 *) key=$PWD/$key ;;
 esac
 cd "$(dirname "$0")" || exit 2
-for tool in sha256sum od sed grep tail base64; do
+for tool in sha256sum od sed grep tail base64 cat; do
     command -v $tool >/dev/null || { echo "$tool is missing here"; exit 2; }
 done
 wrong=0
@@ -33,9 +33,9 @@ bytes() { # HEX: its bytes
     done
     printf "$octal"
 }
-node() { # LEFT RIGHT: the hash of a node, RFC 9162, 2.1.1
-    set -- $(bytes "01$1$2" | sha256sum)
-    echo "$1"
+join() { # LEFT RIGHT: sets `at` to the hash of their node, RFC 9162, 2.1.1
+    at=$(bytes "01$1$2" | sha256sum)
+    at=${at%% *}
 }
 is_hash() {
     case $1 in
@@ -73,15 +73,16 @@ if ! is_number "$size" || [ "$size" -lt 1 ] || ! is_hash "$root"; then
     exit 1
 fi
 signed="unsigned: compare head $size:$root with one that you have from elsewhere"
-if [ -e head.note ] || [ -e SHA256SUMS.sig ]; then
+if [ $# -gt 0 ] || [ -e head.note ] || [ -e SHA256SUMS.sig ]; then
     command -v openssl >/dev/null || { echo "openssl is missing here"; exit 2; }
     work=$(mktemp -d) || exit 2
     trap 'rm -rf "$work"' EXIT
-    sed '/^$/,$d' head.note >"$work/text"
-    sed -n '$s/.* //p' head.note | base64 -d 2>/dev/null | tail -c +5 >"$work/signature"
+    cat head.note >"$work/note" 2>/dev/null || not "head.note: it is missing"
+    sed '/^$/,$d' "$work/note" >"$work/text"
+    sed -n '$s/.* //p' "$work/note" | base64 -d 2>/dev/null | tail -c +5 >"$work/signature"
     signed_by_key "$work/text" "$work/signature" || not "head.note: not signed by $key"
-    [ "$(sed -n 2p head.note)" = "$size" ] || not "head.note: another number of entries than head.txt"
-    [ "$(sed -n 3p head.note | base64 -d 2>/dev/null | od -An -v -tx1 | tr -d ' \n')" = "$root" ] ||
+    [ "$(sed -n 2p "$work/note")" = "$size" ] || not "head.note: another number of entries than head.txt"
+    [ "$(sed -n 3p "$work/note" | base64 -d 2>/dev/null | od -An -v -tx1 | tr -d ' \n')" = "$root" ] ||
         not "head.note: another root than head.txt"
     signed_by_key SHA256SUMS SHA256SUMS.sig || not "SHA256SUMS.sig: SHA256SUMS is not signed by $key"
     signed="signed by $key: compare that key with the signer's as you have it from elsewhere"
@@ -100,25 +101,24 @@ while read -r entry path; do
     at=$(sum "$leaf")
     fn=$entry
     sn=$((size - 1))
-    [ "$fn" -le "$sn" ] || at=none
     for hash in $path; do
-        if ! is_hash "$hash" || [ "$sn" -eq 0 ]; then
+        if ! is_hash "$hash" || [ "$fn" -gt "$sn" ] || [ "$sn" -eq 0 ]; then
             at=none
             break
         fi
         if [ $((fn & 1)) -eq 1 ] || [ "$fn" -eq "$sn" ]; then
-            at=$(node "$hash" "$at")
+            join "$hash" "$at"
             while [ $((fn & 1)) -eq 0 ] && [ "$fn" -ne 0 ]; do
                 fn=$((fn >> 1))
                 sn=$((sn >> 1))
             done
         else
-            at=$(node "$at" "$hash")
+            join "$at" "$hash"
         fi
         fn=$((fn >> 1))
         sn=$((sn >> 1))
     done
-    [ "$sn" -eq 0 ] && [ "$at" = "$root" ] || not "$leaf: its path does not lead to the root"
+    [ "$fn" -eq 0 ] && [ "$sn" -eq 0 ] && [ "$at" = "$root" ] || not "$leaf: its path does not lead to the root"
 done <paths.txt
 for leaf in leaves/*; do
     grep -q "^${leaf#leaves/}\( \|\$\)" paths.txt || not "$leaf: paths.txt has no path of it"
