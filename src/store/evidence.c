@@ -12,6 +12,7 @@
 #include "andamento/store/genealogy.h"
 #include "store/correction.h"
 #include "store/handle.h"
+#include "store/hit_row.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -49,6 +50,7 @@ static const char *const tables[] = {
 
 #define NOTE(what) "INSERT OR IGNORE INTO temp.evidence_" what " "
 #define OF_ITEMS "(SELECT item_id FROM temp.evidence_item)"
+#define OF_ENTRIES "(SELECT entry FROM temp.evidence_entry)"
 #define OF(what) "(SELECT " what "_id FROM temp.evidence_" what ")"
 
 /* Before held rows are looked through. */
@@ -120,6 +122,11 @@ static const char *const last_steps[] = {
     NOTE("entry") "SELECT a.entry FROM release_act a WHERE a.act_id IN"
                   " (SELECT act_id FROM temp.evidence_release)",
     NOTE("entry") "SELECT s.entry FROM gauge_study s WHERE s.study_id IN " OF("study"),
+    NOTE("entry") "SELECT s.entry FROM act_signature s WHERE s.signed_entry IN " OF_ENTRIES,
+    NOTE("entry") "SELECT k.entry FROM signing_key k WHERE k.key_id IN (SELECT s.key_id"
+                  " FROM act_signature s WHERE s.signed_entry IN " OF_ENTRIES ")",
+    NOTE("entry") "SELECT r.entry FROM key_retirement r WHERE r.key_id IN (SELECT s.key_id"
+                  " FROM act_signature s WHERE s.signed_entry IN " OF_ENTRIES ")",
     /* what was dropped after the moment is told, and has no leaf yet */
     NOTE("entry") "SELECT r.entry FROM retention r JOIN ledger l ON l.entry = r.entry"
                   " WHERE r.retention_id IN (SELECT d.retention_id FROM retention_file d"
@@ -419,4 +426,41 @@ enum an_status an_evidence_next_entry(struct an_store *store, int64_t after, boo
     }
     an_query_end(&query);
     return st;
+}
+
+enum an_status an_evidence_hit_lines(struct an_store *store, int64_t entry, struct an_text *lines,
+                                     struct an_error *err)
+{
+    /* rows of one entry stand together: 1,000 at most, one of which is noted */
+    static const char sql[] =
+        "SELECT h.hit_id, h.signal_id, h.stream_id, h.sample_id, h.at_us, h.window_first_sample_id,"
+        " h.rule, h.panel, h.side, h.value, h.z, h.known_us FROM hit h WHERE h.entry = $1"
+        " AND h.hit_id BETWEEN (SELECT min(x.hit_id) FROM temp.evidence_hit n"
+        " JOIN hit x ON x.hit_id = n.hit_id WHERE x.entry = $1) - 1000"
+        " AND (SELECT max(x.hit_id) FROM temp.evidence_hit n"
+        " JOIN hit x ON x.hit_id = n.hit_id WHERE x.entry = $1) + 1000 ORDER BY h.hit_id";
+    struct an_query query;
+    bool more = false;
+    enum an_status st = an_query_start(&query, store, sql, doing, err);
+    if (st) {
+        return st;
+    }
+    an_query_int(&query, entry);
+    while (!(st = an_query_row(&query, &more, err)) && more) {
+        const struct an_hit_row hit = {.hit_id = an_column_int(&query, 0),
+                                       .signal_id = an_column_int(&query, 1),
+                                       .stream_id = an_column_int(&query, 2),
+                                       .sample_id = an_column_int(&query, 3),
+                                       .at_us = an_column_int(&query, 4),
+                                       .window_first_sample_id = an_column_int(&query, 5),
+                                       .rule = an_column_int(&query, 6),
+                                       .panel = an_column_int(&query, 7),
+                                       .side = an_column_int(&query, 8),
+                                       .value = an_column_real(&query, 9),
+                                       .z = an_column_real(&query, 10),
+                                       .known_us = an_column_int(&query, 11)};
+        an_hit_row_add(lines, &hit);
+    }
+    an_query_end(&query);
+    return !st && lines->failed ? an_fail(err, AN_NO_MEMORY, "%s: memory ran out", doing) : st;
 }

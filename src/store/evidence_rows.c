@@ -133,6 +133,14 @@ static const struct {
          "r.hash") ", r.entry"
                    " FROM line_revision r WHERE r.entry IN (SELECT entry FROM temp.evidence_entry)"
                    " ORDER BY r.revision"},
+    {"signatures",
+     "SELECT s.signature_id, s.signed_entry, l.kind, k.author, s.key_id, lower(hex(k.public_key))"
+     " AS public_key, lower(hex(s.leaf)) AS leaf, lower(hex(s.root)) AS root, s.signature,"
+     " k.known_us AS key_known_us, r.known_us AS key_retired_us, k.entry AS key_entry, s.entry"
+     " FROM act_signature s JOIN ledger l ON l.entry = s.signed_entry"
+     " JOIN signing_key k ON k.key_id = s.key_id"
+     " LEFT JOIN key_retirement r ON r.key_id = s.key_id"
+     " WHERE s.entry IN (SELECT entry FROM temp.evidence_entry) ORDER BY s.signature_id"},
     {"files",
      "SELECT f.file_id, f.name, f.station, CASE f.state WHEN 0 THEN 'taken' ELSE 'held' END"
      " AS state, f.code, f.why, f.round, f.bytes, f.rows_in, f.taken, f.duplicate, f.held, f.blank,"

@@ -247,7 +247,7 @@ static enum an_status default_path(struct an_evidence_work *work)
 static enum an_status write_all(struct an_evidence_work *work, const struct an_line *line,
                                 struct an_trace *trace)
 {
-    static const char *const folders[] = {"records", "readings", "originals", "leaves"};
+    static const char *const folders[] = {"records", "readings", "originals", "leaves", "hits"};
     enum an_status st = an_trace_find(work->store, line, work->ask->item, work->arena,
                                       &work->told->item, work->err);
     st = st ? st : an_ledger_head(work->store, &work->told->head, work->err);

@@ -20,7 +20,8 @@ not() {
     wrong=1
 }
 sum() { # FILE: its SHA-256
-    set -- $(sha256sum 2>/dev/null <"$1")
+    [ -f "$1" ] || return 0
+    set -- $(sha256sum <"$1")
     echo "$1"
 }
 bytes() { # HEX: its bytes
@@ -147,6 +148,14 @@ for file in leaves/*; do
         ! grep -q "^$entry " sources.txt; then
         not "$file: sources.txt does not have its original"
     fi
+done
+
+# 5. hits that share a leaf are those of which it tells
+for leaf in leaves/*; do
+    entry=${leaf#leaves/}
+    tail -c +2 "$leaf" | sed -n 2p | grep -q '^signal\.hits$' || continue
+    tail -c +2 "$leaf" | grep -q "\"hits_sha256\":\"$(sum "hits/$entry")\"" ||
+        not "hits/$entry: they are not those of which leaves/$entry tells"
 done
 
 [ "$wrong" -eq 0 ] || exit 1

@@ -70,6 +70,28 @@ static enum an_status put_head(struct an_evidence_work *work)
     return st;
 }
 
+/* What an entry tells of many hits by one hash: the lines that are hashed. */
+static enum an_status put_hits(struct an_evidence_work *work, int64_t number,
+                               const struct an_ledger_entry *entry, struct an_arena *arena)
+{
+    struct an_text lines = {0};
+    char hex[65];
+    char *name = an_arena_printf(arena, "hits/%lld", (long long)number);
+    enum an_status st =
+        name ? an_evidence_hit_lines(work->store, number, &lines, work->err) : no_memory(work->err);
+    if (!st) {
+        const struct an_sha256 hash = an_sha256_of(an_text_of(&lines), lines.length);
+        if (!strstr(entry->payload, an_sha256_hex(&hash, hex))) {
+            st = an_fail(work->err, AN_NO_STORE,
+                         "the hits of ledger entry %lld are not what it tells: run verify",
+                         (long long)number);
+        }
+    }
+    st = st ? st : put(work, name, &lines);
+    an_text_free(&lines);
+    return st;
+}
+
 static enum an_status put_leaf(struct an_evidence_work *work, int64_t number,
                                struct an_arena *arena, struct an_folder_file *paths)
 {
@@ -103,6 +125,9 @@ static enum an_status put_leaf(struct an_evidence_work *work, int64_t number,
                     (long long)number);
     }
     st = st ? st : put(work, name, &leaf);
+    if (!st && strcmp(entry->kind, "signal.hits") == 0) {
+        st = put_hits(work, number, entry, arena);
+    }
     if (!st) {
         an_text_addf(&line, "%lld", (long long)number);
         for (size_t k = 0; k < proof.count; k++) {

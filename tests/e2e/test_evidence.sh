@@ -24,7 +24,9 @@ exits 0 'evidence of the first wall' "$a" export evidence "$first_wall" -o small
 entries=$("$a" head | sed 's/:.*//')
 signal=$(jq -r '.data[0].signal_id' early/records/signals.json)
 sample=$(jq -r '.data[0].sample_id' early/records/samples.json)
-exits 0 'an answer' "$a" answer "$signal" --cause 'a worn stamp' --action 'changed it' --author 'B. Engineer'
+exits 0 "an author's key" "$a" key new author.key
+exits 0 'is recorded' "$a" key add author.key.pub --author 'B. Engineer' --reason 'given in person'
+exits 0 'a signed answer' "$a" answer "$signal" --cause 'a worn stamp' --action 'changed it' --author 'B. Engineer' --key author.key
 exits 0 'a correction' "$a" correct withdraw --sample "$sample" $by
 gauge=$(jq -r '[.data[].gauge | select(. != null)][0]' early/records/visits.json)
 {
@@ -125,10 +127,31 @@ acts() { # SET COLUMN...
 }
 acts limits limits_id baseline_samples
 acts signals signal_id limits_id first_us signal_us rule side
-acts hits hit_id signal_id sample_id at_us rule
+# hits share leaves: their lines are there
+jq -c '.data[] | [.entry, .hit_id, .signal_id, .sample_id, .at_us, .rule, .value]' ev/records/hits.json | sort >hits.got
+for file in ev/hits/*; do
+    jq -c --argjson e "${file#ev/hits/}" '[$e, .hit_id, .signal_id, .sample_id, .at_us, .rule, .value]' "$file"
+done | sort >hits.told
+ok 'there are hits' test -s hits.got
+same 'all of them in the lines of their leaves' "$(comm -23 hits.got hits.told)" ''
+rm -rf bad
+cp -r ev bad
+hits=$(ls -S bad/hits | head -1)
+sed -i 's/"rule":0/"rule":1/' "bad/hits/$hits"
+rm bad/SHA256SUMS.sig bad/head.note # and nobody signed
+(cd bad && grep -v 'head.note' SHA256SUMS | cut -c67- >../list && xargs -d '\n' sha256sum <../list >../sums && cp ../sums SHA256SUMS)
+if check bad; then fail 'other hits are taken'; fi
+same 'which' "$(cat said)" "hits/$hits: they are not those of which leaves/$hits tells"
 acts answers answer_id signal_id author cause action
 acts corrections correction_id author reason effects
 acts gauge_studies study_id gauge grade
+jq -r '.data[0] | "andamento signed act 1\nentry \(.signed_entry)\nleaf \(.leaf)\nroot \(.root)"' \
+    ev/records/signatures.json >signed-act
+jq -r '.data[0].signature' ev/records/signatures.json | base64 -d >signature
+ok 'the answer is signed by its author' openssl pkeyutl -verify -pubin -inkey author.key.pub -rawin -in signed-act \
+    -sigfile signature -out out
+same 'its leaf is here' "$(jq -r '.data[0] | "\(.leaf)  leaves/\(.signed_entry)"' ev/records/signatures.json)" \
+    "$(cd ev && sha256sum "leaves/$(jq -r '.data[0].entry' records/answers.json)")"
 same 'the answer is of the signal' "$(jq -r '.data[0].signal_id' ev/records/answers.json)" "$signal"
 same 'the sample is marked' "$(jq -r --argjson s "$sample" '.data[] | select(.sample_id == $s) | .corrected_by' \
     ev/records/samples.json)" 1

@@ -10,11 +10,12 @@
  * and those at their samples; answers to these signals; corrections of the items, their links, their
  * samples, and what undid them; held rows in which one of their serials stands as a field; releases of
  * such rows and of these files; what retain dropped of the files; studies of gauges they were
- * measured with; revisions of the line description by which the files were read.
+ * measured with; signatures on these acts and their keys; revisions of the line description by which the files were read.
  */
 #ifndef ANDAMENTO_STORE_EVIDENCE_H
 #define ANDAMENTO_STORE_EVIDENCE_H
 
+#include "andamento/base/text.h"
 #include "andamento/store/proof.h"
 #include "andamento/store/store.h"
 
@@ -82,6 +83,10 @@ AN_CHECKED enum an_status an_evidence_visits(struct an_store *store, int64_t fil
 /* The next entry that concerns the items, after that one (-1: the first). */
 AN_CHECKED enum an_status an_evidence_next_entry(struct an_store *store, int64_t after, bool *found,
                                                  int64_t *entry, struct an_error *err);
+/* An entry "signal.hits" tells of many hits by the SHA-256 of these lines: all of them are added, also
+ * those at other items. */
+AN_CHECKED enum an_status an_evidence_hit_lines(struct an_store *store, int64_t entry,
+                                                struct an_text *lines, struct an_error *err);
 /* Path from an entry to the root of the first `size` entries, from the subtrees' roots that the
  * ledger keeps: some log^2 of them are read, whatever its size. AN_NO_STORE if they are not there;
  * that they are right shows only by an_inclusion_holds(). AN_DOMAIN unless index < size. */
