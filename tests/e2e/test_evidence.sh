@@ -218,7 +218,7 @@ spoil 'the script' check.sh 60 ''
 rm -rf bad
 cp -r small bad
 turn bad/SHA256SUMS 5
-found 'a sum' bad ': not as SHA256SUMS has it'
+found 'a sum' bad ': not as SHA256SUMS has it\|a line of it is no sum'
 cp small/SHA256SUMS bad
 turn bad/SHA256SUMS 64
 found 'a line of the sums' bad '^SHA256SUMS: a line of it is no sum'
