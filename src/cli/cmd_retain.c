@@ -125,6 +125,8 @@ static void tell_sum(const struct task *task, bool done)
     }
     add_spared(cli, sum->spared_baseline, "readings that limits in force were learnt from,");
     add_spared(cli, sum->spared_signal, "readings under a signal without an answer,");
+    add_spared(cli, sum->spared_open,
+               "readings and originals behind items that such a signal touches,");
     add_spared(cli, sum->spared_held, "originals of files held whole,");
 }
 
@@ -161,6 +163,7 @@ static void tell_json(const struct task *task, bool done)
     an_cli_json_time(cli, &json, "newest", sum->newest_us);
     an_json_put_integer(&json, "spared_baseline", sum->spared_baseline);
     an_json_put_integer(&json, "spared_signal", sum->spared_signal);
+    an_json_put_integer(&json, "spared_open", sum->spared_open);
     an_json_put_integer(&json, "spared_held", sum->spared_held);
     an_json_put_integer(&json, "store_bytes_before", task->before.bytes);
     an_json_put_integer(&json, "store_bytes", task->after.bytes);

@@ -10,7 +10,7 @@
 
 #include <string.h>
 
-enum { PAGE = 256, SPARED_BASELINE = 1, SPARED_SIGNAL = 2 };
+enum { PAGE = 256, SPARED_BASELINE = 1, SPARED_SIGNAL = 2, SPARED_OPEN = 4 };
 
 struct row {
     int64_t file_id, age_us;
@@ -70,19 +70,45 @@ static enum an_status spare_baselines(struct an_due *due, int64_t now_us, struct
     return spare(due, &query, SPARED_BASELINE, err);
 }
 
+/* Samples under a signal without an answer, some hit of which holds. */
+#define UNDER_OPEN_SIGNALS                                                                         \
+    " FROM signal g JOIN sample s ON s.stream_id = g.stream_id AND s.at_us >= g.first_us"          \
+    " AND s.at_us <= (SELECT max(h.at_us) FROM hit h WHERE h.signal_id = g.signal_id)"             \
+    " WHERE NOT EXISTS (SELECT 1 FROM answer a WHERE a.signal_id = g.signal_id)"                   \
+    " AND EXISTS (SELECT 1 FROM hit h WHERE h.signal_id = g.signal_id AND NOT EXISTS"              \
+    " (SELECT 1 FROM hit_withdrawal w WHERE w.hit_id = h.hit_id))"
+
 static enum an_status spare_signals(struct an_due *due, struct an_error *err)
 {
-    static const char sql[] =
-        "SELECT s.file_id FROM signal g JOIN sample s ON s.stream_id = g.stream_id"
-        " AND s.at_us >= g.first_us"
-        " AND s.at_us <= (SELECT max(h.at_us) FROM hit h WHERE h.signal_id = g.signal_id)"
-        " WHERE NOT EXISTS (SELECT 1 FROM answer a WHERE a.signal_id = g.signal_id)"
-        " AND EXISTS (SELECT 1 FROM hit h WHERE h.signal_id = g.signal_id AND NOT EXISTS"
-        " (SELECT 1 FROM hit_withdrawal w WHERE w.hit_id = h.hit_id))";
+    static const char sql[] = "SELECT s.file_id" UNDER_OPEN_SIGNALS;
     struct an_query query;
     const enum an_status st =
         an_query_start(&query, due->store, sql, "looking for signals without an answer", err);
     return st ? st : spare(due, &query, SPARED_SIGNAL, err);
+}
+
+/*
+ * The files behind what is open: from the items under those signals down to all that they went into,
+ * and from there up to all that it is made of. Links that have ended count, too (it was made of it
+ * then), and a second name is the same item. A set each way, so shared batches are met once.
+ */
+static enum an_status spare_open(struct an_due *due, struct an_error *err)
+{
+    static const char sql[] =
+        "WITH RECURSIVE down(item_id) AS (SELECT s.item_id" UNDER_OPEN_SIGNALS
+        " UNION SELECT l.child_id FROM down d JOIN link l ON l.parent_id = d.item_id"
+        " UNION SELECT a.other_id FROM down d JOIN alias a ON a.item_id = d.item_id"
+        " UNION SELECT a.item_id FROM down d JOIN alias a ON a.other_id = d.item_id),"
+        " up(item_id) AS (SELECT item_id FROM down"
+        " UNION SELECT l.parent_id FROM up u JOIN link l ON l.child_id = u.item_id"
+        " UNION SELECT a.other_id FROM up u JOIN alias a ON a.item_id = u.item_id"
+        " UNION SELECT a.item_id FROM up u JOIN alias a ON a.other_id = u.item_id)"
+        " SELECT v.file_id FROM up u JOIN visit v ON v.item_id = u.item_id"
+        " UNION SELECT l.file_id FROM up u JOIN link l ON l.child_id = u.item_id";
+    struct an_query query;
+    const enum an_status st =
+        an_query_start(&query, due->store, sql, "looking for what is behind open items", err);
+    return st ? st : spare(due, &query, SPARED_OPEN, err);
 }
 
 enum an_status an_due_open(struct an_store *store, const struct an_keep_rule *rules, size_t count,
@@ -107,6 +133,7 @@ enum an_status an_due_open(struct an_store *store, const struct an_keep_rule *ru
     }
     st = st ? st : spare_baselines(made, now_us, err);
     st = st ? st : spare_signals(made, err);
+    st = st ? st : spare_open(made, err);
     if (st) {
         an_due_close(made);
         return st;
@@ -214,6 +241,10 @@ static void decide(const struct an_due *due, const struct row *row, bool has_ori
     const unsigned char spared = due->spared[row->file_id];
     bool readings = file->reading_rows > 0 && row->age_us < rule->readings_before_us;
     bool original = has_original && row->age_us < rule->originals_before_us;
+    if ((readings || original) && (spared & SPARED_OPEN)) {
+        sum->spared_open++;
+        original = false;
+    }
     if (readings && spared) {
         sum->spared_baseline += (spared & SPARED_BASELINE) != 0;
         sum->spared_signal += (spared & SPARED_SIGNAL) != 0;

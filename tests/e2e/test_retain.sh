@@ -28,6 +28,23 @@ sed 's/^zone:/keep: {readings: 2 months, originals: 0 months}\nzone:/' demo/line
 exits 78 "keep of nothing" "$ANDAMENTO" init bad.yaml
 says "where and what" "bad.yaml:[0-9]*:[0-9]*: 'originals' is nothing at all"
 
+# what is behind an open item is spared: of all signals one is left open, and then answered in a copy
+exits 1 "signals" "$ANDAMENTO" signals --open --csv
+last=$(tail -1 out | cut -d, -f1)
+# shellcheck disable=SC2046  # a number a word
+exits 0 "all but one answered" "$ANDAMENTO" answer $(sed 1d out | cut -d, -f1 | grep -vx "$last") \
+    --author 'A. Person' --cause looked-at
+exits 0 "one open" "$ANDAMENTO" retain --dry-run --json
+some=$(field originals)
+spared=$(field spared_open)
+if [ "${spared:-0}" -eq 0 ]; then fail "nothing is spared behind signal $last: $(cat out)"; fi
+cp line.store answered.store
+exits 0 "the last one answered" "$ANDAMENTO" answer --store answered.store "$last" \
+    --author 'A. Person' --cause looked-at
+exits 0 "none open" "$ANDAMENTO" retain --dry-run --json --store answered.store
+same "nothing is spared behind open items" "$(field spared_open)" 0
+same "their originals are due then" "$(field originals)" "$((some + spared))"
+
 exits 0 "export before" "$ANDAMENTO" export -o before.csv
 before=$(sha256sum line.store)
 exits 0 "dry run" "$ANDAMENTO" retain --dry-run --json

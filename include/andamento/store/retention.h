@@ -27,6 +27,7 @@ struct an_retention_sum {
     /* due and spared, in files */
     int64_t spared_baseline; /* readings that limits in force were learnt from */
     int64_t spared_signal;   /* readings under a signal nobody has answered */
+    int64_t spared_open;     /* readings or originals behind items that such a signal touches */
     int64_t spared_held;     /* originals of files held whole: nothing else is kept of them */
     int64_t acts;            /* transactions made */
 };
