@@ -23,6 +23,7 @@ struct levels {
 
 static void note(struct an_ladder *ladder, const char *text)
 {
+    ladder->failed = ladder->failed || !text;
     if (text && ladder->note_count < sizeof ladder->notes / sizeof *ladder->notes) {
         ladder->notes[ladder->note_count++] = text;
     }
@@ -261,6 +262,9 @@ enum an_status an_ladder_of(struct an_store *store, const struct an_line *line,
     memcpy(ladder->group, levels.group, sizeof ladder->group);
     if (!st && !ladder->why_not) {
         finish(ladder, arena);
+    }
+    if (!st && ladder->failed) {
+        st = no_memory(err);
     }
     return st;
 }

@@ -23,6 +23,7 @@ struct an_ladder {
     const char *why_not;             /* reason in place of numbers, or NULL */
     const char *notes[8];
     size_t note_count;
+    bool failed; /* while it is made: memory was out for a note */
     /* what was estimated from: places taken off; levels as in `name` */
     const double *value;
     const size_t *group[AN_LEVELS_MOST];

@@ -95,7 +95,7 @@ static bool find_runs(struct looking *l, size_t level)
 
 /* Groups above that have three or more of these, one behind the other: what a test of equal spread
  * takes. value holds this level's values in the order of placed; first_own: where each begins. */
-static void test_spread(struct looking *l, const struct runs *above, const size_t *first_own,
+static bool test_spread(struct looking *l, const struct runs *above, const size_t *first_own,
                         struct an_ladder_rung *rung)
 {
     double *kept = an_arena_alloc(l->arena, rung->count + 1, sizeof *kept);
@@ -104,7 +104,7 @@ static void test_spread(struct looking *l, const struct runs *above, const size_
     size_t own = 0;
     size_t n = 0;
     if (!kept || !first) {
-        return;
+        return false;
     }
     for (size_t g = 0; g < above->count; g++) {
         const size_t from = own;
@@ -121,6 +121,7 @@ static void test_spread(struct looking *l, const struct runs *above, const size_
     if (an_equal_spread_of(kept, first, groups, l->scratch, &rung->spread)) {
         rung->spread.f = rung->spread.p = (double)NAN;
     }
+    return true;
 }
 
 static bool fill_rung(struct looking *l, size_t level, struct an_ladder_rung *rung)
@@ -149,8 +150,9 @@ static bool fill_rung(struct looking *l, size_t level, struct an_ladder_rung *ru
         rung->normality = (struct an_normality){NAN, NAN, NAN};
     }
     if (above) {
-        test_spread(l, above, own ? own->first : NULL, rung);
-    } else if (rung->count >= 8 && !an_autocorrelation(rung->value, rung->count, 1, &rung->lag1)) {
+        return test_spread(l, above, own ? own->first : NULL, rung);
+    }
+    if (rung->count >= 8 && !an_autocorrelation(rung->value, rung->count, 1, &rung->lag1)) {
         rung->lag1_bound = 2.0 / sqrt((double)rung->count);
     }
     return true;

@@ -135,7 +135,7 @@ static void compose(struct an_gauge_sheet *s)
         an_gauge_text(s, an_arena_printf(s->lone.arena, "%s: %s.", r->record->gauge, r->verdict)));
     an_gauge_heading(s, picture_title(s));
     const struct an_box picture = {s->lone.x, s->lone.y, s->lone.width, an_gauge_picture_height(r)};
-    an_gauge_picture(s->lone.canvas, r, s->unit, &picture, s->lone.arena);
+    bool drawn = an_gauge_picture(s->lone.canvas, r, s->unit, &picture, s->lone.arena);
     s->lone.y += picture.height + 4;
     const double bars = an_gauge_bars_height(r);
     if (bars > 0.0) {
@@ -145,9 +145,10 @@ static void compose(struct an_gauge_sheet *s)
                                           : "Per cent of the study variation, with 95 % bounds "
                                             "where known");
         const struct an_box box = {s->lone.x, s->lone.y, s->lone.width, bars};
-        an_gauge_bars(s->lone.canvas, r, &box, s->lone.arena);
+        drawn = an_gauge_bars(s->lone.canvas, r, &box, s->lone.arena) && drawn;
         s->lone.y += bars + 4;
     }
+    s->lone.failed = s->lone.failed || !drawn;
     an_gauge_numbers(s);
     an_gauge_heading(s, "What to know before relying on it");
     if (r->caution_count == 0) {

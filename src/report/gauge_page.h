@@ -20,13 +20,13 @@ AN_CHECKED enum an_status an_gauge_page_write(const struct an_line *line,
                                               const struct an_gauge_page *page,
                                               struct an_error *err);
 
-/* Parts of the page (gauge_pictures.c); each draws into its box. */
-void an_gauge_picture(struct an_canvas *canvas, const struct an_gauge_result *result,
+/* Parts of the page (gauge_pictures.c); each draws into its box. false: memory was out. */
+bool an_gauge_picture(struct an_canvas *canvas, const struct an_gauge_result *result,
                       const char *unit, const struct an_box *box, struct an_arena *arena);
-void an_gauge_bars(struct an_canvas *canvas, const struct an_gauge_result *result,
+bool an_gauge_bars(struct an_canvas *canvas, const struct an_gauge_result *result,
                    const struct an_box *box, struct an_arena *arena);
 /* Of a stability study (gauge_stability_picture.c): its chart, and the bias over time. */
-void an_gauge_stability_picture(struct an_canvas *canvas, const struct an_gauge_result *result,
+bool an_gauge_stability_picture(struct an_canvas *canvas, const struct an_gauge_result *result,
                                 const struct an_box *box, struct an_arena *arena);
 #define AN_STABILITY_PICTURE_PT 372.0
 double an_gauge_picture_height(const struct an_gauge_result *result);

@@ -100,13 +100,13 @@ static double mean_of_part(const struct an_gauge_result *r, size_t part)
     return sum;
 }
 
-static void panel(struct an_canvas *canvas, const struct an_gauge_result *r, size_t person,
+static bool panel(struct an_canvas *canvas, const struct an_gauge_result *r, size_t person,
                   const struct scale *y, const struct an_box *box, struct an_arena *arena)
 {
     double *px = an_arena_alloc(arena, r->part_count * r->repeats + 1, sizeof *px);
     double *py = an_arena_alloc(arena, r->part_count * r->repeats + 1, sizeof *py);
     if (!px || !py) {
-        return;
+        return false;
     }
     const double pitch = box->width / (double)r->part_count;
     an_draw_rectangle(canvas, box, AN_PALE, 0.35);
@@ -131,9 +131,10 @@ static void panel(struct an_canvas *canvas, const struct an_gauge_result *r, siz
     const char *name = an_arena_printf(arena, "operator %s", r->people[person]);
     an_text_draw_fitted(canvas, box->x, box->y - 3, box->width, &body,
                         name ? name : r->people[person]);
+    return true;
 }
 
-static void crossed(struct an_canvas *canvas, const struct an_gauge_result *r,
+static bool crossed(struct an_canvas *canvas, const struct an_gauge_result *r,
                     const struct an_box *box, struct an_arena *arena)
 {
     const struct scale y = scale_of(r->value, r->n, box->y + box->height - 12, box->y + 12);
@@ -145,21 +146,24 @@ static void crossed(struct an_canvas *canvas, const struct an_gauge_result *r,
     for (size_t o = 0; o < r->person_count; o++) {
         const struct an_box own = {left + (double)o * (width + gap), box->y + 12, width,
                                    box->height - 24};
-        panel(canvas, r, o, &y, &own, arena);
+        if (!panel(canvas, r, o, &y, &own, arena)) {
+            return false;
+        }
     }
     const struct an_box whole = {left, box->y + 12, box->x + box->width - left, box->height - 24};
     tell_across(canvas, &whole, "part", NULL, arena);
+    return true;
 }
 
 /* ---- bias: readings as they came, the reference as a line ------------------------------------------------- */
-static void bias(struct an_canvas *canvas, const struct an_gauge_result *r,
+static bool bias(struct an_canvas *canvas, const struct an_gauge_result *r,
                  const struct an_box *box, struct an_arena *arena)
 {
     double *all = an_arena_alloc(arena, r->n + 1, sizeof *all);
     double *px = an_arena_alloc(arena, r->n, sizeof *px);
     double *py = an_arena_alloc(arena, r->n, sizeof *py);
     if (!all || !px || !py) {
-        return;
+        return false;
     }
     const double reference = r->record->reference_value;
     for (size_t i = 0; i < r->n; i++) {
@@ -201,10 +205,11 @@ static void bias(struct an_canvas *canvas, const struct an_gauge_result *r,
     an_text_draw_fitted(canvas, right + 4, at(&y, r->bias.mean) + 2.5, 66, &small, "mean, bounds");
     an_text_draw_fitted(canvas, right + 4, at(&y, reference) + 2.5 + shift, 66, &small,
                         "reference");
+    return true;
 }
 
 /* ---- linearity: bias over the reference, the line in its band ------------------------------------------------ */
-static void linearity(struct an_canvas *canvas, const struct an_gauge_result *r, const char *unit,
+static bool linearity(struct an_canvas *canvas, const struct an_gauge_result *r, const char *unit,
                       const struct an_box *box, struct an_arena *arena)
 {
     enum { STEPS = 40 };
@@ -215,7 +220,7 @@ static void linearity(struct an_canvas *canvas, const struct an_gauge_result *r,
     double line_y[3][STEPS + 1];
     char text[32];
     if (!off || !px || !py) {
-        return;
+        return false;
     }
     for (size_t i = 0; i < r->n; i++) {
         off[i] = r->value[i] - r->reference[i];
@@ -255,6 +260,7 @@ static void linearity(struct an_canvas *canvas, const struct an_gauge_result *r,
         }
     }
     tell_across(canvas, &field, "reference", unit, arena);
+    return true;
 }
 
 /* ---- sorting: what each said of each part ----------------------------------------------------------------------- */
@@ -331,26 +337,23 @@ static void sorting(struct an_canvas *canvas, const struct an_gauge_result *r,
     tell_words(canvas, r, left, box->x + box->width, bottom + 14);
 }
 
-void an_gauge_picture(struct an_canvas *canvas, const struct an_gauge_result *r, const char *unit,
+bool an_gauge_picture(struct an_canvas *canvas, const struct an_gauge_result *r, const char *unit,
                       const struct an_box *box, struct an_arena *arena)
 {
     switch (r->record->kind) {
     case AN_GAUGE_CROSSED:
-        crossed(canvas, r, box, arena);
-        break;
+        return crossed(canvas, r, box, arena);
     case AN_GAUGE_BIAS:
-        bias(canvas, r, box, arena);
-        break;
+        return bias(canvas, r, box, arena);
     case AN_GAUGE_LINEARITY:
-        linearity(canvas, r, unit, box, arena);
-        break;
-    case AN_GAUGE_SORTING:
-        sorting(canvas, r, box);
-        break;
+        return linearity(canvas, r, unit, box, arena);
     case AN_GAUGE_STABILITY:
-        an_gauge_stability_picture(canvas, r, box, arena);
+        return an_gauge_stability_picture(canvas, r, box, arena);
+    case AN_GAUGE_SORTING:
         break;
     }
+    sorting(canvas, r, box);
+    return true;
 }
 
 /* ---- bars ------------------------------------------------------------------------------------------------------ */
@@ -442,7 +445,7 @@ double an_gauge_bars_height(const struct an_gauge_result *r)
                                                  : 0.0;
 }
 
-void an_gauge_bars(struct an_canvas *canvas, const struct an_gauge_result *r,
+bool an_gauge_bars(struct an_canvas *canvas, const struct an_gauge_result *r,
                    const struct an_box *box, struct an_arena *arena)
 {
     struct bar bars[BARS_MOST];
@@ -452,6 +455,11 @@ void an_gauge_bars(struct an_canvas *canvas, const struct an_gauge_result *r,
     const bool crossed_study = r->record->kind == AN_GAUGE_CROSSED;
     const double marks[] = {0, crossed_study ? 10 : 50, crossed_study ? 30 : 75, 100};
     char text[16];
+    for (size_t i = 0; i < count; i++) {
+        if (!bars[i].name || !bars[i].words) {
+            return false;
+        }
+    }
     for (size_t i = 0; i < 4; i++) {
         const double mx = at(&x, marks[i]);
         an_draw_dashes(canvas, mx, box->y + 2, mx, box->y + (double)count * ROW_PT + 2, 0.5, 2, 2,
@@ -464,4 +472,5 @@ void an_gauge_bars(struct an_canvas *canvas, const struct an_gauge_result *r,
         draw_bar(canvas, &bars[i], &x, box->y + (double)i * ROW_PT, name_width,
                  box->x + box->width);
     }
+    return true;
 }

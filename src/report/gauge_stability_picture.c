@@ -29,14 +29,14 @@ static int decimals_of(const struct an_gauge_stability *s)
     return digits < 0.0 ? 0 : digits > 9.0 ? 9 : (int)digits;
 }
 
-static void mark_hits(const struct an_gauge_stability *s, int panel, struct an_plot_point *points,
+static bool mark_hits(const struct an_gauge_stability *s, int panel, struct an_plot_point *points,
                       struct an_plot_signal *signals, struct an_arena *arena, size_t *count)
 {
     for (size_t h = 0; h < s->hit_count[panel]; h++) {
         const struct an_rule_hit *hit = &s->hits[panel][h];
         char *code = an_arena_alloc(arena, 16, 1);
         if (!code) {
-            return;
+            return false;
         }
         for (size_t i = hit->first; i <= hit->last; i++) {
             points[i].in_run = points[i].in_run || hit->first != hit->last;
@@ -51,9 +51,10 @@ static void mark_hits(const struct an_gauge_stability *s, int panel, struct an_p
             signals[(*count)++] = (struct an_plot_signal){hit->first, hit->last, code};
         }
     }
+    return true;
 }
 
-static void chart(struct an_canvas *canvas, const struct an_gauge_result *r, int panel,
+static bool chart(struct an_canvas *canvas, const struct an_gauge_result *r, int panel,
                   const struct an_box *box, struct an_arena *arena)
 {
     const struct an_gauge_stability *s = &r->stability;
@@ -68,7 +69,7 @@ static void chart(struct an_canvas *canvas, const struct an_gauge_result *r, int
             : an_arena_printf(arena, "%s%s", statistic, meaning);
     size_t count = 0;
     if (!points || !signals || !title) {
-        return;
+        return false;
     }
     for (size_t i = 0; i < s->count; i++) {
         const struct an_panel_point *p = panel ? &s->at[i].point.spread : &s->at[i].point.level;
@@ -80,7 +81,9 @@ static void chart(struct an_canvas *canvas, const struct an_gauge_result *r, int
                                            .lcl = p->lcl,
                                            .ucl = p->ucl};
     }
-    mark_hits(s, panel, points, signals, arena, &count);
+    if (!mark_hits(s, panel, points, signals, arena, &count)) {
+        return false;
+    }
     const struct an_plot plot = {.title = title,
                                  .unit = "",
                                  .decimals = decimals_of(s),
@@ -94,6 +97,7 @@ static void chart(struct an_canvas *canvas, const struct an_gauge_result *r, int
                                  .left_pt = LEFT,
                                  .right_pt = RIGHT};
     an_plot_draw(canvas, box, &plot);
+    return true;
 }
 
 /* ---- the bias over time ------------------------------------------------------------------------------ */
@@ -152,7 +156,7 @@ static void tell_days(struct an_canvas *canvas, const struct field *f,
     }
 }
 
-static void bias(struct an_canvas *canvas, const struct an_gauge_result *r,
+static bool bias(struct an_canvas *canvas, const struct an_gauge_result *r,
                  const struct an_box *box, struct an_arena *arena)
 {
     enum { STEPS = 40 };
@@ -165,7 +169,7 @@ static void bias(struct an_canvas *canvas, const struct an_gauge_result *r,
         .box = {box->x + LEFT, box->y + 14.0, box->width - LEFT - RIGHT, box->height - 30.0},
         .days = s->days};
     if (!x || !y) {
-        return;
+        return false;
     }
     for (size_t i = 0; i < r->n; i++) {
         f.low = fmin(f.low, r->value[i] - s->reference);
@@ -208,15 +212,15 @@ static void bias(struct an_canvas *canvas, const struct an_gauge_result *r,
     an_draw_frame(canvas, &f.box, 0.4, AN_RAIL);
     an_text_draw_fitted(canvas, right + 4, zero + 2.5 - apart, RIGHT - 4, &small, "reference");
     an_text_draw_fitted(canvas, right + 4, end + 2.5 + apart, RIGHT - 4, &small, "line");
+    return true;
 }
 
-void an_gauge_stability_picture(struct an_canvas *canvas, const struct an_gauge_result *r,
+bool an_gauge_stability_picture(struct an_canvas *canvas, const struct an_gauge_result *r,
                                 const struct an_box *box, struct an_arena *arena)
 {
     const struct an_box level = {box->x, box->y, box->width, 142.0};
     const struct an_box spread = {box->x, box->y + 144.0, box->width, 90.0};
     const struct an_box over_time = {box->x, box->y + 240.0, box->width, 134.0};
-    chart(canvas, r, 0, &level, arena);
-    chart(canvas, r, 1, &spread, arena);
-    bias(canvas, r, &over_time, arena);
+    return chart(canvas, r, 0, &level, arena) && chart(canvas, r, 1, &spread, arena) &&
+           bias(canvas, r, &over_time, arena);
 }

@@ -186,6 +186,11 @@ static const char *counted(struct an_lone_page *page, size_t n, const char *noun
                              : NULL);
 }
 
+static const char *digits(struct an_lone_page *page, double value)
+{
+    return an_lone_text(page, an_ladder_digits(page->arena, value));
+}
+
 static struct rung whole_rung(struct an_lone_page *page, const struct an_ladder *ladder)
 {
     const struct an_components *c = an_ladder_best(ladder);
@@ -194,19 +199,18 @@ static struct rung whole_rung(struct an_lone_page *page, const struct an_ladder 
         value[i] = ladder->value[i] - c->mean;
     }
     page->failed = page->failed || !value;
-    return (struct rung){
-        .name = "the whole",
-        .count = counted(page, ladder->n, "reading"),
-        .share = "100 % of the variance",
-        .sd = an_lone_text(page, an_arena_printf(page->arena, "sd %s",
-                                                 an_ladder_digits(page->arena, sqrt(c->total)))),
-        .bounds = "all levels together",
-        .part = 1.0,
-        .lower = (double)NAN,
-        .upper = (double)NAN,
-        .deviation = sqrt(c->total),
-        .value = value,
-        .n = value ? ladder->n : 0};
+    return (struct rung){.name = "the whole",
+                         .count = counted(page, ladder->n, "reading"),
+                         .share = "100 % of the variance",
+                         .sd = an_lone_text(page, an_arena_printf(page->arena, "sd %s",
+                                                                  digits(page, sqrt(c->total)))),
+                         .bounds = "all levels together",
+                         .part = 1.0,
+                         .lower = (double)NAN,
+                         .upper = (double)NAN,
+                         .deviation = sqrt(c->total),
+                         .value = value,
+                         .n = value ? ladder->n : 0};
 }
 
 static struct rung level_rung(struct an_lone_page *page, const struct an_ladder_sight *sight,
@@ -223,11 +227,11 @@ static struct rung level_rung(struct an_lone_page *page, const struct an_ladder_
                               an_arena_printf(arena, "%.0f %% (%.0f to %.0f)%s", 100.0 * own->share,
                                               100.0 * own->share_lower, 100.0 * own->share_upper,
                                               own->cut ? ", cut at 0" : "")),
-        .sd = an_lone_text(
-            page, an_arena_printf(arena, "sd %s", an_ladder_digits(arena, sqrt(own->variance)))),
-        .bounds = an_lone_text(page, an_arena_printf(arena, "%s to %s",
-                                                     an_ladder_digits(arena, sqrt(own->lower)),
-                                                     an_ladder_digits(arena, sqrt(own->upper)))),
+        .sd =
+            an_lone_text(page, an_arena_printf(arena, "sd %s", digits(page, sqrt(own->variance)))),
+        .bounds =
+            an_lone_text(page, an_arena_printf(arena, "%s to %s", digits(page, sqrt(own->lower)),
+                                               digits(page, sqrt(own->upper)))),
         .part = own->share,
         .lower = own->share_lower,
         .upper = own->share_upper,
@@ -249,12 +253,10 @@ static struct rung gauge_rung(struct an_lone_page *page, const struct an_ladder_
                                                     100.0 * g->variance / total,
                                                     100.0 * g->variance_lower / total,
                                                     100.0 * g->variance_upper / total)),
-        .sd = an_lone_text(
-            page, an_arena_printf(arena, "sd %s", an_ladder_digits(arena, sqrt(g->variance)))),
-        .bounds =
-            an_lone_text(page, an_arena_printf(arena, "%s to %s",
-                                               an_ladder_digits(arena, sqrt(g->variance_lower)),
-                                               an_ladder_digits(arena, sqrt(g->variance_upper)))),
+        .sd = an_lone_text(page, an_arena_printf(arena, "sd %s", digits(page, sqrt(g->variance)))),
+        .bounds = an_lone_text(page, an_arena_printf(arena, "%s to %s",
+                                                     digits(page, sqrt(g->variance_lower)),
+                                                     digits(page, sqrt(g->variance_upper)))),
         .part = g->variance / total,
         .lower = g->variance_lower / total,
         .upper = g->variance_upper / total,

@@ -101,20 +101,28 @@ const char *an_ladder_lead(struct an_arena *arena, const struct an_ladder_sight 
                            100.0 * a->share_lower, 100.0 * a->share_upper, then, now);
 }
 
+/* A text, or "" and not good any more. */
+static const char *sure(const char *text, bool *good)
+{
+    *good = *good && text;
+    return text ? text : "";
+}
+
 const char *an_ladder_advice(struct an_arena *arena, const struct an_ladder_sight *sight)
 {
     const struct an_ladder *ladder = sight->ladder;
     const struct an_components *c = an_ladder_best(ladder);
     const double width = ladder->characteristic->usl - ladder->characteristic->lsl;
     struct an_text text = {0};
+    bool good = true;
     an_text_addf(&text, "The sd of one reading is %s",
-                 with_unit(arena, ladder, an_ladder_digits(arena, sqrt(c->total))));
+                 sure(with_unit(arena, ladder, an_ladder_digits(arena, sqrt(c->total))), &good));
     for (size_t k = 0; k <= c->levels; k++) {
         an_text_addf(&text, "%s %s without %s",
                      k == 0           ? "; it would be"
                      : k == c->levels ? " and"
                                       : ",",
-                     an_ladder_digits(arena, ladder->without[k]), ladder->name[k]);
+                     sure(an_ladder_digits(arena, ladder->without[k]), &good), ladder->name[k]);
     }
     an_text_add(&text, ".");
     if (isfinite(width) && width > 0.0) {
@@ -132,7 +140,8 @@ const char *an_ladder_advice(struct an_arena *arena, const struct an_ladder_sigh
                          ladder->name[k], ceil(100.0 * c->at[k].share_upper));
         }
     }
-    const char *copy = text.failed ? NULL : an_arena_copy(arena, an_text_of(&text), text.length);
+    const char *copy =
+        text.failed || !good ? NULL : an_arena_copy(arena, an_text_of(&text), text.length);
     an_text_free(&text);
     return copy;
 }
@@ -141,6 +150,11 @@ const char *an_ladder_method(struct an_arena *arena, const struct an_ladder_sigh
 {
     const struct an_ladder *ladder = sight->ladder;
     const struct an_components *c = an_ladder_best(ladder);
+    const char *mean = with_unit(arena, ladder, an_ladder_digits(arena, c->mean));
+    const char *error = an_ladder_digits(arena, c->mean_se);
+    if (!mean || !error) {
+        return NULL;
+    }
     return an_arena_printf(
         arena,
         "Estimated by %s; groups are %s. Mean %s (standard error %s). Bounds are 95 %%: of "
@@ -149,9 +163,7 @@ const char *an_ladder_method(struct an_arena *arena, const struct an_ladder_sigh
             ? "restricted maximum likelihood (REML), analysis of variance (ANOVA, mean "
               "squares) beside it"
             : "analysis of variance (ANOVA, mean squares)",
-        c->balanced ? "of equal size (balanced)" : "of unequal size (not balanced)",
-        with_unit(arena, ladder, an_ladder_digits(arena, c->mean)),
-        an_ladder_digits(arena, c->mean_se),
+        c->balanced ? "of equal size (balanced)" : "of unequal size (not balanced)", mean, error,
         ladder->has_reml ? "profile likelihood" : "modified large samples",
         c->balanced && c->levels == 1 ? "F, exact"
         : c->balanced                 ? "the mean squares (10,000 draws)"

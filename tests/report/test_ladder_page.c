@@ -179,6 +179,8 @@ START_TEST(memory_may_run_out_anywhere)
     (void)an_alloc_fail_at(0, false);
     OK(make(path, 2, INT64_MIN));
     const size_t all = an_alloc_fail_at(0, false);
+    size_t length = 0;
+    const char *good = whole_file(mill.arena, path, &length);
     ck_assert_uint_gt(all, 60);
     ck_assert_int_eq(unlink(path), 0);
     size_t failed = 0;
@@ -191,7 +193,10 @@ START_TEST(memory_may_run_out_anywhere)
                       (int)st, mill.err.text);
         failed += st != AN_OK;
         ck_assert_msg((access(path, F_OK) == 0) == (st == AN_OK), "allocation %zu", k);
-        if (!st) {
+        if (!st) { /* then nothing is missing on it */
+            size_t now = 0;
+            const char *page = whole_file(mill.arena, path, &now);
+            ck_assert(now == length && memcmp(page, good, length) == 0);
             ck_assert_int_eq(unlink(path), 0);
         }
     }
