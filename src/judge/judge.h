@@ -170,6 +170,9 @@ AN_CHECKED enum an_status an_judge_view(struct an_store *store, const struct an_
                                         struct an_stream_view *view, struct an_error *err);
 
 /* ---- check --------------------------------------------------------------------------------------- */
+/* What a residual is; stands in each full sentence about one. */
+#define AN_RESIDUAL_ASIDE " (its departure from what the last value leads to expect)"
+
 struct an_signal {
     struct an_signal_record record;
     struct an_stream stream;

@@ -146,7 +146,7 @@ static void add_residual(struct an_text *text, const struct an_story *story, con
         an_text_add(text, " of ");
         add_part_of_line(text, story);
     }
-    an_text_add(text, in_full ? " (its departure from what the last value leads to expect)" : "");
+    an_text_add(text, in_full ? AN_RESIDUAL_ASIDE : "");
 }
 
 /* "Placement offset x of colour R, head H2"; "The spread of luminance (colour R) within a tile" */

@@ -324,15 +324,16 @@ enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_
         an_fact_add(sheet, "Doubts", warning_text(arena, limits));
         const struct an_rule_choice rules = an_panel_rules(limits, 0);
         an_fact_add(sheet, "Rules in force", an_say_rules(arena, &rules));
-        an_fact_add(
-            sheet, "False alarms to expect",
-            an_arena_printf(arena,
-                            "about %s points in this %s's %s, if nothing had changed (both panels; "
-                            "andamento limits show tells how)",
-                            an_say_number(arena, sheet->expected_false, 2), gather->data->word,
-                            sheet->form == AN_FORM_GAPS
-                                ? an_say_many(arena, sheet->period_points, "event")
-                                : an_say_many(arena, sheet->period_samples, "sample")));
+        an_fact_add(sheet, "False alarms to expect",
+                    an_arena_printf(arena,
+                                    "about %s points in this %s's %s, if nothing had changed (%s"
+                                    "andamento limits show tells how)",
+                                    an_say_number(arena, sheet->expected_false, 2),
+                                    gather->data->word,
+                                    sheet->form == AN_FORM_GAPS
+                                        ? an_say_many(arena, sheet->period_points, "event")
+                                        : an_say_many(arena, sheet->period_samples, "sample"),
+                                    sheet->panel[1].count ? "both panels; " : ""));
     } else {
         an_fact_add(sheet, "Limits in force", "none");
     }

@@ -363,6 +363,16 @@ static double next_shrink(const struct an_book *book, const char *name, int star
     return more > 1 || next > SHRINK_MOST_PT ? -1 : next;
 }
 
+/* The sentence of a page's later signals: what a residual is was told by the first. */
+static const char *later_sentence(struct an_book *book, const char *sentence)
+{
+    const char *aside = strstr(sentence, AN_RESIDUAL_ASIDE);
+    return !aside
+               ? sentence
+               : an_book_text(book, an_arena_printf(book->arena, "%.*s%s", (int)(aside - sentence),
+                                                    sentence, aside + strlen(AN_RESIDUAL_ASIDE)));
+}
+
 /* All signals of one stream, told on the page of the first (the worst). */
 static void one_stream(struct an_book *book, size_t first)
 {
@@ -388,7 +398,8 @@ static void one_stream(struct an_book *book, size_t first)
             continue;
         }
         const char *sentence = other->signal.sentence ? other->signal.sentence : sheet->title;
-        an_book_say(book, i == first ? AN_TYPE_LEAD : AN_TYPE_STRONG, 4, sentence);
+        an_book_say(book, i == first ? AN_TYPE_LEAD : AN_TYPE_STRONG, 4,
+                    i == first ? sentence : later_sentence(book, sentence));
     }
     draw_charts(book, sheet, one);
     draw_facts(book, sheet);
