@@ -610,12 +610,9 @@ static void get_all(struct source *source, const json_t *object, struct an_limit
     limits->lag1 = get_number(source, object, "lag1");
     limits->lag1_bound = get_number(source, object, "lag1_bound");
     const json_t *box = json_object_get(object, "ljung_box");
-    limits->ljung_box = (struct an_ljung_box){(double)NAN, (double)NAN, (double)NAN};
-    if (box) { /* limits from before it was kept have none */
-        limits->ljung_box.q = get_number(source, box, "q");
-        limits->ljung_box.df = get_number(source, box, "df");
-        limits->ljung_box.p = get_number(source, box, "p");
-    }
+    limits->ljung_box = (struct an_ljung_box){.q = get_number(source, box, "q"),
+                                              .df = get_number(source, box, "df"),
+                                              .p = get_number(source, box, "p")};
     limits->sigma_relative_se = get_number(source, object, "sigma_relative_se");
     limits->centre_half_width = get_number(source, object, "centre_half_width");
     get_warnings(source, object, limits);
