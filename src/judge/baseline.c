@@ -391,16 +391,27 @@ static enum an_status find_partners(struct an_store *store, struct an_baseline *
 {
     const struct an_characteristic *c = b->characteristic;
     const bool inside = c->family == AN_T2 && c->spread == AN_JOINT_POOLED;
+    bool *dropped = inside ? an_arena_alloc(arena, b->count + 1, sizeof *dropped) : NULL;
+    size_t gone = 0;
 
     if (inside) {
         b->cross =
             an_arena_alloc(arena, b->count * c->of_count * c->of_count + 1, sizeof *b->cross);
-        if (!b->cross) {
+        if (!b->cross || !dropped) {
             return an_fail(err, AN_NO_MEMORY, "out of memory while learning limits");
         }
     }
-    return an_second_of(store, b->stream, c, b->samples, b->count, inside, b->charted, b->cross,
-                        arena, err);
+    const enum an_status st = an_second_of(store, b->stream, c, b->samples, b->count, inside,
+                                           b->charted, b->cross, dropped, arena, err);
+    for (size_t i = 0; !st && inside && i < b->count; i++) {
+        gone += dropped[i];
+    }
+    return gone
+               ? an_fail(err, AN_TOO_FEW,
+                         "readings of %zu of %zu samples in the baseline of %s are kept no longer: "
+                         "a covariance inside samples cannot be learned; choose a later baseline",
+                         gone, b->count, b->stream->name)
+               : st;
 }
 
 enum an_status an_baseline_learn(struct an_store *store, const struct an_line *line,

@@ -59,7 +59,8 @@ static double mean_of_all(const struct an_story *story, double mean[AN_JOINT_MOS
         charted[i].mean = samples[i].mean;
     }
     if (an_second_of(story->store, &story->view.stream, story->signal->characteristic, samples,
-                     count, an_is_inside(story->limits), charted, NULL, story->arena, &unsaid)) {
+                     count, an_is_inside(story->limits), charted, NULL, NULL, story->arena,
+                     &unsaid)) {
         return 0;
     }
     for (size_t i = 0; i < count; i++) {

@@ -504,8 +504,13 @@ enum an_status an_judging_do(struct an_store *store, struct an_judging *judging,
     for (size_t p = 0; p < j->phases->count; p++) {
         inside = inside || an_is_inside(&j->phases->limits[p]);
     }
+    bool *dropped = inside ? an_arena_alloc(arena, j->count + 1, sizeof *dropped) : NULL;
+    if (inside && !dropped) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory while judging");
+    }
     st = an_second_of(store, j->stream, j->characteristic, j->samples, j->count, inside, j->charted,
-                      NULL, arena, err);
+                      NULL, dropped, arena, err);
+    j->dropped = inside ? dropped : j->dropped;
     if (st) {
         return st;
     }

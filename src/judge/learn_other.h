@@ -22,13 +22,15 @@ AN_CHECKED enum an_status an_other_warning(const struct an_limits *limits,
  * The other variables of a stream that judges several together: charted[i].second and further of the
  * samples, by visit, NAN where one has none. Nothing for other characteristics. inside: each sample is of
  * its rows that have all of them, so n and means are of those, and cross (may be NULL), p * p a sample,
- * holds the sums of products of their departures.
+ * holds the sums of products of their departures; dropped (may be NULL) says of which samples readings are
+ * kept no longer: those have n 0.
  */
 AN_CHECKED enum an_status an_second_of(struct an_store *store, const struct an_stream *stream,
                                        const struct an_characteristic *characteristic,
                                        const struct an_sample samples[], size_t count, bool inside,
                                        struct an_chart_sample charted[], double cross[],
-                                       struct an_arena *arena, struct an_error *err);
+                                       bool dropped[], struct an_arena *arena,
+                                       struct an_error *err);
 /* Has it all of its p variables? */
 bool an_has_all(const struct an_chart_sample *sample, size_t p);
 

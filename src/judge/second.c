@@ -165,7 +165,7 @@ static void take_rows(const double values[], size_t n, size_t p, struct an_chart
 }
 
 static enum an_status pair_inside(struct pairing *pair, struct an_chart_sample charted[],
-                                  double cross[])
+                                  double cross[], bool dropped[])
 {
     const size_t p = pair->p;
     bool *wanted = an_arena_alloc(pair->arena, pair->count, sizeof *wanted);
@@ -186,6 +186,11 @@ static enum an_status pair_inside(struct pairing *pair, struct an_chart_sample c
                                  pair->matched[j], pair->count, wanted, pair->arena,
                                  &pair->readings[j], pair->err);
     }
+    for (size_t i = 0; !st && dropped && i < pair->count; i++) {
+        for (size_t j = 0; j < p; j++) {
+            dropped[i] = dropped[i] || pair->readings[j].dropped[i];
+        }
+    }
     for (size_t i = 0; !st && i < pair->count; i++) {
         const size_t n = pair->readings[0].first[i + 1] - pair->readings[0].first[i];
         most = n > most ? n : most;
@@ -204,7 +209,7 @@ static enum an_status pair_inside(struct pairing *pair, struct an_chart_sample c
 enum an_status an_second_of(struct an_store *store, const struct an_stream *stream,
                             const struct an_characteristic *characteristic,
                             const struct an_sample samples[], size_t count, bool inside,
-                            struct an_chart_sample charted[], double cross[],
+                            struct an_chart_sample charted[], double cross[], bool dropped[],
                             struct an_arena *arena, struct an_error *err)
 {
     if (characteristic->derivation != AN_DERIVE_TOGETHER || count == 0) {
@@ -230,5 +235,5 @@ enum an_status an_second_of(struct an_store *store, const struct an_stream *stre
                 pair->found[j][i] ? pair->matched[j][i].mean : (double)NAN;
         }
     }
-    return st || !inside ? st : pair_inside(pair, charted, cross);
+    return st || !inside ? st : pair_inside(pair, charted, cross, dropped);
 }

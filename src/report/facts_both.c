@@ -115,7 +115,7 @@ static enum an_status means_of(const struct an_facts *of, size_t from, size_t at
     }
     const enum an_status st =
         an_second_of(of->gather->store, &of->view->stream, of->view->characteristic, samples, count,
-                     an_is_inside(of->limits), charted, NULL, arena, of->gather->err);
+                     an_is_inside(of->limits), charted, NULL, NULL, arena, of->gather->err);
     for (size_t i = 0; !st && i < count; i++) {
         if (!of->view->points[from + i].excluded && an_has_all(&charted[i], p)) {
             double x[AN_JOINT_MOST];

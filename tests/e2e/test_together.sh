@@ -34,7 +34,9 @@ awk 'BEGIN { s = 31; print "tile,at,dx,dy,turn"
         }
         y = sprintf("%.4f", -0.1 + 0.25 * z[0] + 0.25 * z[1]); if (i == 130 && k == 3) y = ""
         printf "T-%03d,%d,%.4f,%s,%.5f\n", i, 1772596800 + 300 * i, 0.1 + 0.35 * z[0], y,
-            0.015 * z[2] - (i >= 120 ? 0.02 : 0) }}' >spool/a.csv
+            0.015 * z[2] - (i >= 120 ? 0.02 : 0) }}' >all.csv
+{ head -1 all.csv; awk 'NR > 1 && NR <= 601' all.csv; } >spool/a.csv
+{ head -1 all.csv; awk 'NR > 601' all.csv; } >spool/b.csv
 "$a" init line.yaml >/dev/null
 exits 0 collect "$a" collect spool
 "$a" limits propose --all --samples 100 >/dev/null 2>&1
@@ -52,4 +54,22 @@ ok 'the page says what the covariance is of' grep -q 'inside samples, 6.0 a samp
 exits 1 'the same again' "$a" check
 ok 'nothing new' grep -q ' 0 new signals' out
 exits 0 whole "$a" verify
+
+# readings that are kept no longer: what was judged stays, what cannot be judged again is not, and no
+# covariance inside samples is learned from them
+sed 's/^zone:/keep: {readings: 2 months}\nzone:/' line.yaml >keep.yaml
+exits 0 'a revision with keep' "$a" init keep.yaml
+for signal in $(sqlite3 line.store 'SELECT signal_id FROM signal'); do
+    "$a" answer "$signal" --author T --cause 'head was turned' >/dev/null
+done
+ANDAMENTO_CLOCK=2026-10-01T00:00:00Z "$a" retain --author A --reason R --yes >out 2>err || fail "retain: $(cat err)"
+ok 'the later file goes' grep -q 'readings of 1 file' out
+before=$(sqlite3 line.store 'SELECT count(*) FROM hit_withdrawal')
+{ head -1 all.csv; tail -n 6 all.csv | sed 's/T-159/T-160/; s/,1772[0-9]*,/,1772629000,/'; } >spool/late.csv
+exits 0 'one late tile' "$a" collect spool
+"$a" check >/dev/null
+same 'nothing is withdrawn for want of readings' "$(sqlite3 line.store 'SELECT count(*) FROM hit_withdrawal')" "$before"
+exits 65 'propose again' "$a" limits propose transfer.shot
+says 'why not' 'a covariance inside samples cannot be learned; choose a later baseline'
+exits 0 'still whole' "$a" verify
 done_testing
