@@ -115,7 +115,7 @@ bool an_has_all(const struct an_chart_sample *sample, size_t p)
 static size_t rows_of(const struct pairing *pair, size_t i, double values[])
 {
     const size_t p = pair->p;
-    size_t at[AN_JOINT_MOST];
+    size_t at[AN_JOINT_MOST] = {0};
     size_t n = 0;
 
     for (size_t j = 0; j < p; j++) {

@@ -4,8 +4,8 @@
  * limits against printed ones, false alarms by simulation, and covariances that are singular.
  */
 #include "andamento/stat/multivariate.h"
-#include "andamento/stat/tests.h"
 #include "andamento/stat/run_length.h"
+#include "andamento/stat/tests.h"
 #include "support.h"
 
 #include <math.h>
