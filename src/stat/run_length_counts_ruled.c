@@ -17,7 +17,7 @@
 
 enum {
     COUNTS_COMPARED = 4096, /* different counts, where rules compare neighbours */
-    TOTALS = 256,           /* blocks of totals that are told apart at most */
+    TOTALS = 4096,          /* up to so many totals are told apart one by one */
     TOTALS_PRIME = 48,
     SIGMAS = 16,
 };
@@ -317,11 +317,12 @@ struct averaging {
     size_t count, room;
 };
 
-static enum an_status zones_of_total(const struct averaging *a, size_t at,
+/* at: index of the total, or between two of them */
+static enum an_status zones_of_total(const struct averaging *a, double at,
                                      struct an_chart_model *judge, size_t from[])
 {
     const double m = (double)a->model->samples;
-    const double total = a->totals.first + (double)at;
+    const double total = a->totals.first + at;
     *judge = *a->model;
     judge->centre = total / m / (plain_count(a->model->family) ? 1.0 : a->c->law.n);
     judge->dispersion = a->dispersion;
@@ -342,10 +343,12 @@ static enum an_status take_totals(struct averaging *a, size_t first, size_t last
         depth--;
         first = todo[depth].first;
         last = todo[depth].last;
-        st = zones_of_total(a, first + (last - first < a->finest ? (last - first) / 2 : 0), &judge,
-                            at_first);
-        if (!st && last - first >= a->finest) {
-            st = zones_of_total(a, last, &other, at_last);
+        const bool whole =
+            last - first < a->finest; /* is not told apart: its middle stands for it */
+        const double at = (double)first + (whole ? (double)(last - first) / 2.0 : 0.0);
+        st = zones_of_total(a, at, &judge, at_first);
+        if (!st && !whole) {
+            st = zones_of_total(a, (double)last, &other, at_last);
             if (!st && memcmp(at_first, at_last, sizeof at_first) != 0) {
                 const size_t middle = first + (last - first) / 2;
                 todo[depth].first = middle + 1; /* the upper half waits under the lower one */

@@ -45,6 +45,10 @@ static const struct {
     {"share", answer_share},
     {"cohen", answer_cohen},
     {"fleiss", answer_fleiss},
+    {"range", answer_range},
+    {"panel", answer_panel},
+    {"chart", answer_chart},
+    {"moving", answer_moving},
     {"spread", answer_spread},
 };
 

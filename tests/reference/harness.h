@@ -34,4 +34,6 @@ answer answer_joint, answer_distance, answer_mewma, answer_counts, answer_gap, a
 answer answer_nested, answer_crossed, answer_bias, answer_linearity, answer_share, answer_cohen,
     answer_fleiss, answer_spread;
 
+answer answer_range, answer_panel, answer_chart, answer_moving;
+
 #endif
