@@ -189,7 +189,8 @@ START_TEST(refused)
     struct an_evidence_ask ask = {.item = "W-1", .path = folder, .program_version = "0"};
     put_line();
     FAILS(write_to("W-2", folder, &told), AN_NOT_FOUND);
-    ck_assert_msg(strstr(err.text, "no item 'W-2' in the store; the nearest") != NULL, "%s", err.text);
+    ck_assert_msg(strstr(err.text, "no item 'W-2' in the store; the nearest") != NULL, "%s",
+                  err.text);
     FAILS(write_to("W-1", base, &told), AN_CANNOT_CREATE);
     ask.private_key = an_bytes_of("no key");
     FAILS(an_evidence_write(store, NULL, &ask, arena, &told, &err), AN_BAD_INPUT);
