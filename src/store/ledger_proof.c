@@ -87,14 +87,14 @@ static enum an_status rest(struct an_store *store, uint64_t at, uint64_t size,
     struct an_sha256 parts[64];
     size_t count = 0;
     enum an_status st = AN_OK;
-    while (!st && at < size) {
+    do { /* at < size */
         uint64_t width = 1;
         while (width <= (size - at) / 2) {
             width *= 2;
         }
         st = full_subtree(store, at, width, &parts[count++], err);
         at += width;
-    }
+    } while (!st && at < size);
     if (st) {
         return st;
     }

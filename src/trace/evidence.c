@@ -16,10 +16,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+/* the files beside this one, with a NUL behind each */
 extern const char an_evidence_check_script[];
-extern const char an_evidence_check_script_end[];
 extern const char an_evidence_steps_text[];
-extern const char an_evidence_steps_text_end[];
 
 static enum an_status no_memory(struct an_error *err)
 {
@@ -200,9 +199,7 @@ enum an_status an_evidence_put_steps(struct an_evidence_work *work)
                  "    sh check.sh [PUBLIC-KEY]\n\n",
                  told->item.kind, told->item.serial, an_store_path(work->store), told->head.size,
                  an_sha256_hex(&told->head.root, hex), work->ask->program_version);
-    an_text_add_bytes(
-        &steps, (struct an_bytes){(const unsigned char *)an_evidence_steps_text,
-                                  (size_t)(an_evidence_steps_text_end - an_evidence_steps_text)});
+    an_text_add(&steps, an_evidence_steps_text);
     enum an_status st = steps.failed
                             ? no_memory(work->err)
                             : an_folder_file_put(work->folder, "STEPS.txt", an_text_of(&steps),
@@ -210,8 +207,7 @@ enum an_status an_evidence_put_steps(struct an_evidence_work *work)
     an_text_free(&steps);
     st = st ? st
             : an_folder_file_put(work->folder, "check.sh", an_evidence_check_script,
-                                 (size_t)(an_evidence_check_script_end - an_evidence_check_script),
-                                 work->err);
+                                 strlen(an_evidence_check_script), work->err);
     if (st) {
         return st;
     }
