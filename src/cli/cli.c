@@ -245,6 +245,13 @@ static enum an_status no_such_stream(struct an_cli *cli, const struct an_stream 
                                      size_t count, const char *name)
 {
     const char *nearest = nearest_stream(streams, count, name);
+    if (an_option_value(&cli->options, "as-of") && !cli->is_now) {
+        return an_fail(&cli->err, AN_NOT_FOUND,
+                       "no stream '%s' was known at that moment; give --as-of a later one, or name "
+                       "no stream to see all%s%s%s",
+                       name, nearest ? " (the nearest then was '" : "", nearest ? nearest : "",
+                       nearest ? "')" : "");
+    }
     if (count == 0) {
         return an_fail(&cli->err, AN_NOT_FOUND,
                        "no stream '%s': the store has no samples yet; collect files first", name);

@@ -81,6 +81,13 @@ same 'signals that went are those withdrawn' \
         WHERE h.signal_id = g.signal_id AND NOT EXISTS
         (SELECT 1 FROM hit_withdrawal w WHERE w.hit_id = h.hit_id))")"
 same 'every one has a cause' "$(jq '[.data[] | select(.cause == null)] | length' out)" 0
+jq -r '.data[] | select(.change == "gone" and .cause_kind == "late file") | .cause' out >gone
+while read -r cause; do
+    ok "$cause: a file that came later, with samples of the stream" test "$(ask "SELECT count(*) FROM file
+        WHERE entry >= $entries AND name = '${cause#withdrawn by late file }'")" -ge 1
+done <gone
+exits 66 'a stream that was not known then' "$a" export transfer.nothing --then-and-now --as-of 2026-06-01
+says 'so' "no stream 'transfer.nothing' was known at that moment"
 exits 1 'signals that are open no longer' tell signals --open --json
 same 'gone, as it was answered' \
     "$(jq -r ".data[] | select(.row.signal == \"$first\") | .change + \" \" + .who" out)" 'gone V'

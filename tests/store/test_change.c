@@ -202,7 +202,8 @@ START_TEST(acts_of_decisions)
     OK(an_store_limits_act(store, "transfer.defects", 0, arena, &act, &err));
     is_act(&act, NULL, "", NULL);
     OK(an_store_signal_act(store, 1, locked, arena, &act, &err)); /* one of its hits went */
-    is_act(&act, "late file", "withdrawn: late samples", NULL);
+    is_act(&act, "judged", "withdrawn: late samples",
+           NULL); /* no record since the hit bears on it */
     OK(an_store_signal_act(store, 1, entries_then, arena, &act, &err));
     is_act(&act, NULL, "", NULL);
     OK(an_store_answer_act(store, 1, entries_then, arena, &act, &err));
@@ -220,8 +221,9 @@ END_TEST
 
 /* What is read through, and why that is right: results of the query so far, and the few revisions of
  * the line description and files newest first, of which the first that fits ends it. */
-static const char *const read_whole[] = {"SCAN x", "SCAN asked", "SCAN CONSTANT ROW",
-                                         "SCAN line_revision", "SCAN f"};
+static const char *const read_whole[] = {
+    "SCAN x", "SCAN asked", "SCAN CONSTANT ROW", "SCAN line_revision",
+    "SCAN f", "SCAN g"}; /* g: of one signal */
 
 START_TEST(questions_use_indexes)
 {
