@@ -311,7 +311,7 @@ static const char wall_part[] =
     "    time: {column: placed_at}\n"
     "    item: {kind: wall, column: wall, made_here: yes}\n"
     "    links:\n"
-    "      - {column: tile_id, kind: tile, row_column: grid_row, column_column: grid_col}\n"
+    "      - {column: tile_id, kind: tile, row_column: grid_row, column_column: grid_col, single: yes}\n"
     "    cautions: \"Heavy frame and suction lifter: lift as the site's handling rules say; control limits are not release limits\"\n"
     "    silent_after: 2 d\n"
     "    characteristics:\n"
