@@ -261,6 +261,7 @@ AN_CHECKED enum an_status an_gather_values(struct an_item_gather *gather,
                                            const size_t *stay_counts, size_t count,
                                            struct an_item_values *values);
 AN_CHECKED enum an_status an_gather_made_of(struct an_item_gather *gather);
+AN_CHECKED enum an_status an_gather_corrected(struct an_item_gather *gather);
 AN_CHECKED enum an_status an_gather_touched(struct an_item_gather *gather);
 AN_CHECKED enum an_status an_gather_carried(struct an_item_gather *gather);
 AN_CHECKED enum an_status an_gather_whereabouts(struct an_item_gather *gather);

@@ -410,6 +410,7 @@ enum an_status an_gather_item(struct an_item_gather *gather)
     data->lacks = an_arena_alloc(gather->arena, AN_MOST_LACKS, sizeof *data->lacks);
     enum an_status st = data->lacks ? find_item(gather) : an_item_no_memory(gather);
     st = st ? st : settle_parts(gather);
+    st = st ? st : an_gather_corrected(gather);
     st = st ? st : gather_all_values(gather);
     st = st || data->kind == AN_REPORT_BATCH ? st : an_gather_sites(gather);
     st = st || data->kind != AN_REPORT_WALL ? st : an_gather_seams(gather);

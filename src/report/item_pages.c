@@ -334,7 +334,7 @@ static void sources_page(struct an_book *book, const struct an_item_data *data,
                          const struct an_report_page *page)
 {
     static const struct an_table_column columns[] = {{"item", 1.5, AN_LEFT, false},
-                                                     {"what is missing", 6, AN_LEFT, true}};
+                                                     {"what is missing, or was corrected", 6, AN_LEFT, true}};
     start(book, page, "sources");
     an_book_say(
         book, AN_TYPE_SMALL, 5,
@@ -353,7 +353,7 @@ static void sources_page(struct an_book *book, const struct an_item_data *data,
     }
     const struct an_table table = {columns, 2, cells, data->lack_count, NULL, 7.5};
     if (data->lack_count) {
-        an_book_table(book, "Data missing", &table);
+        an_book_table(book, "Data missing or corrected", &table);
     }
 }
 

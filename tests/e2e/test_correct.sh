@@ -59,6 +59,14 @@ exits 0 'a serial no item has' "$a" correct serial "tile:$tile" --is NEW-1 $by
 "$a" trace NEW-1 >new
 "$a" trace "tile:$tile" >old
 ok 'both names find it' cmp new old
+if command -v pdftotext >/dev/null; then
+    "$a" report wall "$wall" -o wall.pdf >/dev/null 2>&1
+    "$a" report tile "$other" -o tile.pdf >/dev/null 2>&1
+    for page in wall tile; do
+        pdftotext -layout $page.pdf - | tr -s ' \n' ' ' >$page.txt
+        ok "the report of the $page tells what was recorded" grep -q "recorded was tile $tile in wall $wall; what holds is tile $other in wall $wall (correction 1, A.Person: seen)" $page.txt
+    done
+fi
 ok 'and the old one stays known' grep -q "also known as tile $tile  \[correction 2\]" new
 
 # ---- a sample --------------------------------------------------------------------------------------------
