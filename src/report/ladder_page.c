@@ -71,13 +71,13 @@ static void table(struct sheet *s, const struct an_table *table)
 
 static void numbers(struct sheet *s)
 {
-    static const struct an_table_column columns[] = {{"level", 1.35, AN_LEFT, false},
+    static const struct an_table_column columns[] = {{"level", 1.3, AN_LEFT, false},
                                                      {"groups", 0.75, AN_RIGHT, false},
                                                      {"df", 0.7, AN_RIGHT, false},
                                                      {"variance", 0.85, AN_RIGHT, false},
                                                      {"by ANOVA", 0.95, AN_RIGHT, false},
-                                                     {"sd (95 % bounds)", 2.1, AN_RIGHT, false},
-                                                     {"share (95 % bounds)", 2.15, AN_RIGHT, false},
+                                                     {"sd (95 % bounds)", 2.4, AN_RIGHT, false},
+                                                     {"share (95 % bounds)", 2.05, AN_RIGHT, false},
                                                      {"sd without", 1.05, AN_RIGHT, false},
                                                      {"F", 0.6, AN_RIGHT, false},
                                                      {"p", 0.8, AN_RIGHT, false}};
