@@ -150,10 +150,40 @@ static bool best_change(const double x[], size_t n, double scratch[], struct an_
     return has_step;
 }
 
+static size_t first_hit(const struct an_story *story)
+{
+    size_t at = story->first;
+
+    while (at < story->last &&
+           story->view.points[at].sample.sample_id != story->signal->hits[0].sample_id) {
+        at++;
+    }
+    return at;
+}
+
+/* Points from here on can belong to this change: what an earlier signal of the same side told ended
+ * before them. */
+static size_t fit_from(const struct an_story *story, size_t first)
+{
+    const struct an_signal *signal = story->signal;
+    const int panel = signal->record.panel;
+    size_t from = story->from;
+
+    for (size_t h = 0; h < story->view.hit_count[panel]; h++) {
+        const struct an_rule_hit *hit = &story->view.hits[panel][h];
+        if (hit->side == signal->record.side && hit->last < first && hit->last + 1 > from) {
+            from = hit->last + 1;
+        }
+    }
+    return from < story->first ? from : story->first;
+}
+
 static enum an_status fit(struct an_story *story, struct an_error *err)
 {
     struct an_signal *signal = story->signal;
-    const size_t room = story->last - story->from + 1;
+    const size_t first = first_hit(story);
+    const size_t from = fit_from(story, first);
+    const size_t room = story->last - from + 1;
     double *x = an_arena_alloc(story->arena, room, sizeof *x);
     size_t *at = an_arena_alloc(story->arena, room, sizeof *at);
     double *scratch = an_arena_alloc(story->arena, 2 * room, sizeof *scratch);
@@ -162,7 +192,7 @@ static enum an_status fit(struct an_story *story, struct an_error *err)
     if (!x || !at || !scratch) {
         return an_fail(err, AN_NO_MEMORY, "out of memory while telling signals");
     }
-    for (size_t i = story->from; i <= story->last; i++) {
+    for (size_t i = from; i <= story->last; i++) {
         const double d = distance(story, i);
         if (isfinite(d) && !story->view.points[i].excluded) {
             at[n] = i;
@@ -176,6 +206,9 @@ static enum an_status fit(struct an_story *story, struct an_error *err)
     const double moved = change->after - change->before;
     if (change->first == 0 || change->first >= n || !(moved * signal->record.side > 0)) {
         return AN_OK; /* it began before anything that was looked at, or is not this change */
+    }
+    if (at[change->first] > first) {
+        return AN_OK; /* a larger change came after the first hit: what carries that is told too */
     }
     signal->has_change = true;
     story->onset = at[change->first];
@@ -253,7 +286,11 @@ enum an_status an_story_onset(struct an_story *story, struct an_error *err)
         mean_swing(story);
     } else {
         mean_size(story, story->first);
-        st = fit(story, err);
+        /* one distance of several variables beyond its limit is one sample: its square is too skew
+         * for a step to be fitted through it and what came before */
+        if (story->limits->model.family != AN_T2 || signal->hit_count > 1) {
+            st = fit(story, err);
+        }
         if (!st && is_weighted(story) && story->limits->model.weighting.kind == AN_CUSUM) {
             cusum_onset(story);
         }

@@ -58,6 +58,20 @@ static void add_interval(struct an_text *text, const struct an_story *story)
 }
 
 /* "since 02:10 on 4 March (between ...)", or "from ... to ..." when it is over. */
+static void add_until(struct an_text *text, const struct an_story *story,
+                      const struct an_civil *begin)
+{
+    const struct an_civil last =
+        an_zone_civil(story->line->zone, story->view.points[story->last].sample.at_us);
+
+    an_text_add(text, " to ");
+    if (same_day(begin, &last)) {
+        add_clock(text, &last);
+    } else {
+        add_time(text, &last);
+    }
+}
+
 static void add_since(struct an_text *text, const struct an_story *story)
 {
     const struct an_signal *s = story->signal;
@@ -67,14 +81,7 @@ static void add_since(struct an_text *text, const struct an_story *story)
     add_time(text, &onset);
     add_interval(text, story);
     if (!s->ongoing) {
-        const struct an_civil last =
-            an_zone_civil(story->line->zone, story->view.points[story->last].sample.at_us);
-        an_text_add(text, " to ");
-        if (same_day(&onset, &last)) {
-            add_clock(text, &last);
-        } else {
-            add_time(text, &last);
-        }
+        add_until(text, story, &onset);
     }
 }
 
@@ -261,7 +268,8 @@ static void add_patterned(struct an_text *text, const struct an_story *story)
     const int rule = story->signal->record.rule;
 
     if (rule == AN_RULE_ALTERNATING) {
-        an_text_add(text, " alternates up and down, as over-adjustment does, ");
+        an_text_addf(text, " %s up and down, as over-adjustment does, ",
+                     story->signal->ongoing ? "alternates" : "alternated");
         add_since(text, story);
         an_text_add(text, ", in steps of ");
         add_size(text, story);
@@ -383,8 +391,14 @@ static void add_alternation(struct an_text *text, const struct an_story *story)
 {
     const struct an_civil first = an_zone_civil(story->line->zone, story->signal->record.first_us);
 
-    an_text_add(text, " alternates up and down, as over-adjustment does, since ");
-    add_time(text, &first);
+    if (story->signal->ongoing) {
+        an_text_add(text, " alternates up and down, as over-adjustment does, since ");
+        add_time(text, &first);
+    } else {
+        an_text_add(text, " alternated up and down, as over-adjustment does, from ");
+        add_time(text, &first);
+        add_until(text, story, &first);
+    }
 }
 
 /* "9 points in a row above the centre, later beyond the upper limit" */
@@ -433,6 +447,9 @@ static void add_items(struct an_text *text, const struct an_story *story)
                      article(s->next_kind), s->next_kind);
     } else if (one) {
         an_text_addf(text, ", and is in %s %s", article(s->next_kind), s->next_kind);
+    } else if (s->product_in_next == s->item_count) {
+        an_text_add(text, ", all of them in ");
+        add_plural(text, s->next_kind);
     } else if (s->product_in_next == 1) {
         an_text_addf(text, ", 1 of them is in %s %s", article(s->next_kind), s->next_kind);
     } else {

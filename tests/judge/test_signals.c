@@ -272,6 +272,52 @@ START_TEST(sentences)
 }
 END_TEST
 
+/* ---- what a signal covers ---------------------------------------------------------------------------------- */
+static void put_levels(int n, const double by[])
+{
+    scene_file("transfer");
+    for (int i = 0; i < n; i++) {
+        (void)scene_plain("dx", "colour=G,head=H1", serial_of(i), at_of(i), quiet(i) + by[i]);
+    }
+    scene_file_end();
+    scene_lock_known("transfer.dx@colour=G,head=H1", "dx", 0, 0.25);
+    (void)scene_check();
+}
+
+/* A larger change later in the same episode does not take the first ones out of it: every item since
+ * the first hit carries it. */
+START_TEST(nothing_since_the_first_hit_is_left_out)
+{
+    double by[70] = {0};
+    for (int i = 50; i < 70; i++) {
+        by[i] = i < 58 ? (i % 2 ? 0 : 0.8) : 3.0;
+    }
+    put_levels(70, by);
+    const struct an_signal *s = level_signal();
+    ck_assert_int_eq(s->hits[0].at_us, at_of(50));
+    ck_assert_int_le(s->onset_us, at_of(50));
+    ck_assert_uint_ge(s->item_count, 20);
+}
+END_TEST
+
+/* An excursion that another signal tells is over: the next one does not begin in it. */
+START_TEST(signals_do_not_overlap)
+{
+    double by[90] = {0};
+    size_t count = 0;
+    for (int i = 40; i < 44; i++) {
+        by[i] = 2.0;
+        by[i + 22] = 0.9;
+    }
+    put_levels(90, by);
+    const struct an_signal *signals = tell(&count);
+    ck_assert_uint_eq(count, 2);
+    const size_t later = signals[0].record.signal_us > signals[1].record.signal_us ? 0 : 1;
+    ck_assert_int_gt(signals[later].onset_us, at_of(43));
+    ck_assert_int_gt(signals[later].onset_earliest_us, at_of(43));
+}
+END_TEST
+
 /* ---- other sorts -------------------------------------------------------------------------------------------- */
 START_TEST(counted_per_million)
 {
@@ -545,6 +591,8 @@ int main(void)
     tcase_add_test(tc, counted_per_million);
     tcase_add_test(tc, spread_of_lots);
     tcase_add_test(tc, spread_within_items);
+    tcase_add_test(tc, nothing_since_the_first_hit_is_left_out);
+    tcase_add_test(tc, signals_do_not_overlap);
     tcase_add_test(tc, worst_first);
     tcase_add_test(tc, lists_are_left_out_where_not_wanted);
     tcase_add_test(tc, json_of_a_signal);
