@@ -38,7 +38,8 @@ static unsigned draw(unsigned below)
 
 static const char *draw_serial(unsigned i)
 {
-    switch (i / 16 % 6) { /* numbers that follow, that do not, that change their width, and others */
+    switch (i / 16 %
+            6) { /* numbers that follow, that do not, that change their width, and others */
     case 0:
         return an_arena_printf(arena, "T-%04u", i);
     case 1:
