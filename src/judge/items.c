@@ -16,7 +16,8 @@ static int compare_ids(const void *a, const void *b)
 static enum an_status collect(struct an_story *story)
 {
     struct an_signal *signal = story->signal;
-    const size_t room = story->last - story->onset + 1;
+    const size_t begin = story->onset < story->first ? story->onset : story->first;
+    const size_t room = story->last - begin + 1;
     int64_t *sorted = an_arena_alloc(story->arena, room, sizeof *sorted);
     bool *told = an_arena_alloc(story->arena, room, sizeof *told);
     size_t n = 0;
@@ -26,12 +27,18 @@ static enum an_status collect(struct an_story *story)
     if (!sorted || !told || !signal->item_ids || !signal->item_serials) {
         return AN_NO_MEMORY;
     }
-    for (size_t i = story->onset; i <= story->last; i++) {
-        sorted[n++] = story->view.points[i].sample.item_id;
+    for (size_t i = begin; i <= story->last; i++) {
+        if (an_story_carries(story, i)) {
+            sorted[n++] = story->view.points[i].sample.item_id;
+        }
     }
     qsort(sorted, n, sizeof *sorted, compare_ids);
-    for (size_t i = story->onset; i <= story->last; i++) {
+    for (size_t i = begin; i <= story->last; i++) {
         const struct an_sample *sample = &story->view.points[i].sample;
+
+        if (!an_story_carries(story, i)) {
+            continue;
+        }
         const int64_t *found = bsearch(&sample->item_id, sorted, n, sizeof *sorted, compare_ids);
 
         while (found > sorted && found[-1] == *found) {

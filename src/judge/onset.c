@@ -207,9 +207,6 @@ static enum an_status fit(struct an_story *story, struct an_error *err)
     if (change->first == 0 || change->first >= n || !(moved * signal->record.side > 0)) {
         return AN_OK; /* it began before anything that was looked at, or is not this change */
     }
-    if (at[change->first] > first) {
-        return AN_OK; /* a larger change came after the first hit: what carries that is told too */
-    }
     signal->has_change = true;
     story->onset = at[change->first];
     story->earliest = at[change->earliest < n ? change->earliest : change->first];
@@ -268,6 +265,27 @@ static void block_of(struct an_story *story)
     signal->size = hit->value / story->limits->model.dispersion;
     signal->size_sigmas = hit->z;
     signal->unit = "times";
+}
+
+bool an_story_carries(const struct an_story *story, size_t at)
+{
+    const struct an_signal *signal = story->signal;
+    const struct an_sample *sample = &story->view.points[at].sample;
+    size_t lo = 0;
+    size_t hi = signal->hit_count;
+
+    while (lo < hi) { /* hits are by time, then sample */
+        const size_t middle = lo + (hi - lo) / 2;
+        const struct an_hit_record *hit = &signal->hits[middle];
+        if (hit->at_us < sample->at_us ||
+            (hit->at_us == sample->at_us && hit->sample_id < sample->sample_id)) {
+            lo = middle + 1;
+        } else {
+            hi = middle;
+        }
+    }
+    return (at >= story->onset && at <= story->last) ||
+           (lo < signal->hit_count && signal->hits[lo].sample_id == sample->sample_id);
 }
 
 enum an_status an_story_onset(struct an_story *story, struct an_error *err)

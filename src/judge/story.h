@@ -33,6 +33,9 @@ struct an_story {
 const struct an_panel_point *an_story_point(const struct an_story *story, size_t at);
 /* Size, onset and its interval. */
 AN_CHECKED enum an_status an_story_onset(struct an_story *story, struct an_error *err);
+/* Whether the items of a point carry what the signal tells: from the onset on, and those that a rule
+ * spoke at before the change was at its likeliest. */
+bool an_story_carries(const struct an_story *story, size_t at);
 /* Items from the onset on, and where they went. */
 AN_CHECKED enum an_status an_story_items(struct an_story *story, struct an_error *err);
 /* The change of upstream batch that the onset meets, if any. */
