@@ -340,6 +340,7 @@ static enum an_exit no_such_command(struct an_cli *cli, int argc, char *argv[])
 {
     const char *nearest = NULL;
     size_t distance = 4;
+    size_t length = 0;
     bool noun = false;
     for (const struct an_command *const *c = an_commands; *c; c++) {
         const size_t first = strcspn((*c)->name, " ");
@@ -352,14 +353,18 @@ static enum an_exit no_such_command(struct an_cli *cli, int argc, char *argv[])
             noun = true;
             an_cli_say(cli, "  %-16s %s", (*c)->name, (*c)->summary);
         }
-        const size_t d = an_name_distance(argv[0], (*c)->name);
+        char word[32] = ""; /* the first word of two */
+        (void)snprintf(word, sizeof word, "%.*s", (int)first, (*c)->name);
+        const size_t d = an_name_distance(argv[0], word);
         if (d < distance) {
             distance = d;
             nearest = (*c)->name;
+            length = first;
         }
     }
     if (!noun && nearest) {
-        an_cli_say(cli, "andamento: no command '%s'; did you mean '%s'?", argv[0], nearest);
+        an_cli_say(cli, "andamento: no command '%s'; did you mean '%.*s'?", argv[0], (int)length,
+                   nearest);
     } else if (!noun) {
         an_cli_say(cli, "andamento: no command '%s'; 'andamento --help' lists those there are",
                    argv[0]);

@@ -27,6 +27,8 @@ ok 'version names SQLite and the format' grep -q 'store format [0-9]*, SQLite 3'
 
 exits 64 'unknown command' "$a" colect
 says 'the nearest command' "did you mean 'collect'"
+exits 64 'a command of two words' "$a" corect list
+says 'the nearest first word' "did you mean 'correct'"
 exits 64 'half a command' "$a" limits
 says 'its verbs' 'limits propose'
 exits 64 'abbreviated option' "$a" collect --dry x
