@@ -19,11 +19,14 @@
 
 #define AN_MAP_KEYS_MOST 48
 
+struct an_weighting;
 struct an_reading {
     struct an_arena *arena;
     struct an_mistakes *mistakes;
     bool torn; /* the file ended in a syntax error: what is missing may only be out of sight */
     const struct an_names *columns; /* of the station in hand; NULL: not declared */
+    struct an_weighting *designed;  /* charts with memory whose limits were found so far */
+    size_t designed_count;
 };
 
 struct an_map {

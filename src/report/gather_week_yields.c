@@ -240,7 +240,8 @@ static enum an_status add_rolled(struct an_gather *gather, const struct an_item_
                                .kind = title,
                                .last = {(double)NAN, (double)NAN, (double)NAN},
                                .before = before,
-                               .rolled = true};
+                               .rolled = true,
+                               .steps = count};
     if (an_rolled_yield(steps, count, CONFIDENCE, &rolled->first)) {
         rolled->first = (struct an_index){(double)NAN, (double)NAN, (double)NAN};
     }

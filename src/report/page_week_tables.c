@@ -72,7 +72,8 @@ void an_compose_week_yield(struct an_book *book, const struct an_report_page *pa
             "An item is good at a visit if every reading of every characteristic with a specification "
             "lies within it. First pass: of the items that came for the first time; final: of all, "
             "at their last visit. Bounds by Clopper and Pearson; rolled: the product of the first "
-            "passes, its bounds joined on logarithms. This is what the specifications say, not a "
+            "passes, its bounds joined on logarithms, as if each station failed items of its own: where "
+            "one item fails at several, more pass all. This is what the specifications say, not a "
             "release of product.");
         an_intervals_flow(book, "Yield by station", &yields);
     }

@@ -45,7 +45,8 @@ struct an_week_yield {                                  /* a station */
     double before; /* first-pass yield of the last week, or NAN */
     int64_t before_items;
     enum an_turn turn;
-    bool rolled; /* not a station: the product over those above it of the same kind */
+    bool rolled;  /* not a station: the product over those above it of the same kind */
+    size_t steps; /* rolled: of so many stations */
 };
 
 struct an_week_rate {          /* events of one split value, per million opportunities */

@@ -109,9 +109,11 @@ const char *an_say_week_lead(struct an_arena *arena, const struct an_period_data
     add_stability(&text, arena, week);
     const struct an_week_yield *rolled = rolled_of(week);
     if (rolled) {
-        an_text_addf(&text, " Of 100 %s %s passed every station the first time (%s to %s).",
+        an_text_addf(&text,
+                     " First passes of %zu stations rolled: %s %% of %s (%s to %s), each taken by "
+                     "itself.",
+                     rolled->steps, an_say_number(arena, 100 * rolled->first.value, 1),
                      an_say_plural(arena, rolled->kind),
-                     an_say_number(arena, 100 * rolled->first.value, 1),
                      an_say_number(arena, 100 * rolled->first.lower, 1),
                      an_say_number(arena, 100 * rolled->first.upper, 1));
     }
