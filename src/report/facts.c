@@ -195,7 +195,8 @@ static enum an_status capability_text(struct an_gather *gather, const struct an_
         gather->store, gather->line, &view->stream, view->points[0].sample.at_us,
         gather->data->now.until_us, passing, &capability, gather->err);
     if (!st) {
-        const struct an_index *ppk = &capability.indices.ppk;
+        const bool circle = capability.has_position; /* as the command tells it */
+        const struct an_index *ppk = circle ? &capability.position.ppk : &capability.indices.ppk;
         const char *past =
             isfinite(ppk->value)
                 ? an_arena_printf(arena, "; %s over the chart's period describes the past only",
@@ -209,6 +210,11 @@ static enum an_status capability_text(struct an_gather *gather, const struct an_
                 sheet->form == AN_FORM_WEAR ? "the line of wear" : "what is expected", past);
         } else if (capability.why_not) {
             *text = an_arena_printf(arena, "no Cpk: %s%s", capability.why_not, past);
+        } else if (circle && isfinite(ppk->value)) {
+            *text = an_arena_printf(arena, "%s of the position in its circle%s, n %s",
+                                    index_text(arena, "Ppk", ppk),
+                                    capability.stable ? "" : ", of a stream that is not stable",
+                                    an_say_count(arena, (int64_t)capability.position.n));
         } else if (!capability.stable || !isfinite(capability.indices.cpk.value)) {
             *text = an_arena_printf(arena, "no Cpk while the stream is not stable%s", past);
         } else {

@@ -67,6 +67,10 @@ static enum an_status look_at(struct an_gather *gather, const struct an_stream *
         const double scale = found.characteristic->per > 0 ? found.characteristic->per : 1;
         index->overall = (struct an_index){found.basis.mean * scale, found.rate_lower * scale,
                                            found.rate_upper * scale};
+        index->outside = found.basis.mean * 1e6;
+    } else if (found.has_position) { /* as the command tells it: in the circle */
+        index->overall = found.position.ppk;
+        index->outside = found.position.outside.value * 1e6;
     } else {
         index->overall = found.indices.ppk;
         index->within = found.indices.cpk;

@@ -18,7 +18,7 @@ struct an_week_index {
     bool counted;
     struct an_index overall; /* Ppk; counted: rate, as shown */
     struct an_index within;  /* Cpk; NAN unless stable */
-    double outside;          /* expected readings outside the spec, per million */
+    double outside;          /* expected outside the spec, per million; counted: its rate */
     double headroom; /* what streams are ranked by: Ppk; counted: limit over rate; NAN none */
     const char *why; /* why there is no index, or NULL */
 };

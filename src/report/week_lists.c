@@ -6,6 +6,7 @@
 #include "report/wording.h"
 
 #include <math.h>
+#include <string.h>
 
 static struct an_interval_row *rows_of(struct an_book *book, size_t count)
 {
@@ -78,11 +79,12 @@ static void fill_counted(struct an_book *book, const struct an_week_stream *stre
     row->low = sheet->usl / now->overall.upper;
     row->high = now->overall.lower > 0 ? sheet->usl / now->overall.lower : (double)NAN;
     row->before = stream->before.headroom;
-    row->cells[3] = an_book_text(book, an_arena_printf(arena, "%s of at most %s",
-                                                       an_say_rate(arena, now->overall.value),
-                                                       an_say_rate(arena, sheet->usl)));
+    const bool percent = strcmp(sheet->unit, "%") == 0;
+    row->cells[3] = an_book_text(
+        book, an_arena_printf(arena, "%s, at most %s%s", an_say_rate(arena, now->overall.value),
+                              an_say_rate(arena, sheet->usl), percent ? " %" : ""));
     row->cells[4] = "-";
-    row->cells[5] = an_book_text(book, an_say_rate(arena, now->overall.value));
+    row->cells[5] = an_book_text(book, an_say_rate(arena, now->outside));
     row->cells[6] =
         an_book_text(book, an_say_before(arena, stream->index, false,
                                          an_say_rate(arena, stream->before.overall.value)));
