@@ -63,8 +63,8 @@ static const char *locked_text(const struct an_gather *gather, const struct an_l
         number += all[i].state == AN_LIMITS_LOCKED && all[i].locked_us <= limits->locked_us;
     }
     return an_arena_printf(
-        gather->arena, "revision %zu of %zu, %s by %s%s%s: %s", number, revisions,
-        an_say_time(gather->arena, gather->line->zone, limits->locked_us),
+        gather->arena, "revision %zu of %zu, %s; by %s%s%s: %s", number, revisions,
+        an_say_locked(gather->arena, gather->line->zone, limits->locked_us, limits->in_force_us),
         limits->author ? limits->author : "nobody named",
         limits->signed_key ? ", signed, key " : "", limits->signed_key ? limits->signed_key : "",
         limits->reason ? limits->reason : "no reason recorded");
@@ -302,6 +302,40 @@ static const char *scale_text(struct an_arena *arena, const struct an_limits *li
                            an_scale_limits_back(limits, view->characteristic->unit, arena));
 }
 
+/* A panel that no rule looks at says so: a reader who sees a point above its limit asks why. */
+static const char *rules_text(struct an_arena *arena, const struct an_limits *limits,
+                              const struct an_stream_sheet *sheet)
+{
+    const struct an_rule_choice level = an_panel_rules(limits, 0);
+    const struct an_rule_choice spread = an_panel_rules(limits, 1);
+    const char *rules = an_say_rules(arena, &level);
+    if (!rules || !sheet->panel[1].count || spread.on[AN_RULE_BEYOND_LIMIT]) {
+        return rules;
+    }
+    return an_arena_printf(arena,
+                           "%s; the %s is drawn and not judged: a point beyond its limits is no "
+                           "signal",
+                           rules, sheet->panel[1].statistic);
+}
+
+static const char *false_alarms_text(const struct an_gather *gather, const struct an_limits *limits,
+                                     const struct an_stream_sheet *sheet)
+{
+    struct an_arena *arena = gather->arena;
+    if (sheet->no_expected) {
+        return an_arena_printf(arena, "no number: %s", sheet->no_expected);
+    }
+    const bool both = sheet->panel[1].count && an_panel_rules(limits, 1).on[AN_RULE_BEYOND_LIMIT];
+    return an_arena_printf(arena,
+                           "about %s points in this %s's %s, if nothing had changed (%s"
+                           "andamento limits show tells how)",
+                           an_say_number(arena, sheet->expected_false, 2), gather->data->word,
+                           sheet->form == AN_FORM_GAPS
+                               ? an_say_many(arena, sheet->period_points, "event")
+                               : an_say_many(arena, sheet->period_samples, "sample"),
+                           both ? "both panels; " : "");
+}
+
 enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_view *view,
                                const struct an_limits *all, size_t all_count,
                                struct an_stream_sheet *sheet)
@@ -328,18 +362,8 @@ enum an_status an_gather_facts(struct an_gather *gather, const struct an_stream_
         }
         an_fact_add(sheet, "Baseline's shape", assumption_text(arena, limits));
         an_fact_add(sheet, "Doubts", warning_text(arena, limits));
-        const struct an_rule_choice rules = an_panel_rules(limits, 0);
-        an_fact_add(sheet, "Rules in force", an_say_rules(arena, &rules));
-        an_fact_add(sheet, "False alarms to expect",
-                    an_arena_printf(arena,
-                                    "about %s points in this %s's %s, if nothing had changed (%s"
-                                    "andamento limits show tells how)",
-                                    an_say_number(arena, sheet->expected_false, 2),
-                                    gather->data->word,
-                                    sheet->form == AN_FORM_GAPS
-                                        ? an_say_many(arena, sheet->period_points, "event")
-                                        : an_say_many(arena, sheet->period_samples, "sample"),
-                                    sheet->panel[1].count ? "both panels; " : ""));
+        an_fact_add(sheet, "Rules in force", rules_text(arena, limits, sheet));
+        an_fact_add(sheet, "False alarms to expect", false_alarms_text(gather, limits, sheet));
     } else {
         an_fact_add(sheet, "Limits in force", "none");
     }

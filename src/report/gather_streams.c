@@ -92,6 +92,7 @@ static enum an_status expect_false_alarms(const struct an_copying *copy)
     struct an_expected expected;
     const enum an_status st =
         an_expected_of(now, &gather->expected, gather->arena, &expected, gather->err);
+    sheet->no_expected = st ? NULL : expected.why_not; /* a constant, or of the gatherer's arena */
     if (!st && !expected.why_not) {
         /* of gaps only an event is a point that can speak */
         sheet->expected_false = an_expected_false_alarms(

@@ -196,7 +196,7 @@ static void item_table(struct an_book *book, const struct an_item_data *data)
         row[5] = isfinite(value->z) ? an_say_number(book->arena, value->z, 1) : "-";
         row[6] = value->code ? value->code : "-";
         row[7] = an_say_time(book->arena, data->line->zone, value->sample.at_us);
-        /* the reason is left to `andamento limits show`: "locked WHEN by WHOM: why" */
+        /* the reason is left to `andamento limits show`: "locked WHEN; by WHOM: why" */
         const char *why = stream->locked ? strstr(stream->locked, ": ") : NULL;
         row[8] = !stream->locked ? "none were in force"
                  : why ? an_arena_copy(book->arena, stream->locked, (size_t)(why - stream->locked))
@@ -333,8 +333,8 @@ static void signals_page(struct an_book *book, const struct an_item_data *data,
 static void sources_page(struct an_book *book, const struct an_item_data *data,
                          const struct an_report_page *page)
 {
-    static const struct an_table_column columns[] = {{"item", 1.5, AN_LEFT, false},
-                                                     {"what is missing, or was corrected", 6, AN_LEFT, true}};
+    static const struct an_table_column columns[] = {
+        {"item", 1.5, AN_LEFT, false}, {"what is missing, or was corrected", 6, AN_LEFT, true}};
     start(book, page, "sources");
     an_book_say(
         book, AN_TYPE_SMALL, 5,

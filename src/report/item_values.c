@@ -101,9 +101,10 @@ static const char *code_of(struct job *job, const struct an_stream_view *view,
 
 static const char *words_of_limits(struct job *job, const struct an_limits *limits)
 {
-    const char *when = an_say_time(job->gather->arena, job->gather->line->zone, limits->locked_us);
+    const char *when = an_say_locked(job->gather->arena, job->gather->line->zone, limits->locked_us,
+                                     limits->in_force_us);
     return an_arena_printf(
-        job->gather->arena, "locked %s by %s%s%s: %s", when ? when : "",
+        job->gather->arena, "%s; by %s%s%s: %s", when ? when : "",
         limits->author ? limits->author : "?", limits->signed_key ? ", signed, key " : "",
         limits->signed_key ? limits->signed_key : "", limits->reason ? limits->reason : "");
 }

@@ -66,6 +66,7 @@ struct an_stream_sheet {
     bool described;           /* the line description still has it */
     bool news;                /* false: charted, never signalled */
     double expected_false;    /* by luck alone, in this period; 0 without limits */
+    const char *no_expected;  /* why there is no such number though there are limits; or NULL */
     bool single_values;       /* the level panel shows single readings */
     double lsl, usl, target;  /* spec, in `unit`; NAN where there is none */
     const char *ribbon_title; /* NULL: no upstream batch is known */

@@ -131,6 +131,31 @@ const char *an_say_time(struct an_arena *arena, const struct an_zone *zone, int6
                : an_arena_printf(arena, "%s", an_instant_spoken(zone, at_us, text));
 }
 
+const char *an_say_date(struct an_arena *arena, const struct an_zone *zone, int64_t at_us)
+{
+    char text[40];
+    if (at_us == AN_NO_INSTANT) {
+        return "never";
+    }
+    an_instant_spoken(zone, at_us, text);
+    char *blank = strrchr(text, ' '); /* before the time of day */
+    if (blank) {
+        *blank = '\0';
+    }
+    const struct an_civil civil = an_zone_civil(zone, at_us);
+    return an_arena_printf(arena, "%s %d", text, civil.year);
+}
+
+const char *an_say_locked(struct an_arena *arena, const struct an_zone *zone, int64_t locked_us,
+                          int64_t in_force_us)
+{
+    return in_force_us == AN_NO_INSTANT
+               ? an_arena_printf(arena, "locked %s", an_say_date(arena, zone, locked_us))
+               : an_arena_printf(arena, "locked %s, for values from %s on",
+                                 an_say_date(arena, zone, locked_us),
+                                 an_say_date(arena, zone, in_force_us));
+}
+
 const char *an_say_period(struct an_arena *arena, const struct an_zone *zone, int64_t from_us,
                           int64_t until_us)
 {

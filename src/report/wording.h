@@ -27,6 +27,12 @@ const char *an_say_measure(struct an_arena *arena, double value, int decimals, c
 /* A number of the description, as short as it can be written: "1000", "0.35". */
 const char *an_say_plain(struct an_arena *arena, double value);
 const char *an_say_time(struct an_arena *arena, const struct an_zone *zone, int64_t at_us);
+/* "25 November 2026"; "never" of no instant */
+const char *an_say_date(struct an_arena *arena, const struct an_zone *zone, int64_t at_us);
+/* When limits were locked and which values they judge, which is not told by the first:
+ * "locked 25 November 2026, for values from 7 March 2026 on". */
+const char *an_say_locked(struct an_arena *arena, const struct an_zone *zone, int64_t locked_us,
+                          int64_t in_force_us);
 /* "4 March 22:00 to 5 March 06:00, Europe/Rome" */
 const char *an_say_period(struct an_arena *arena, const struct an_zone *zone, int64_t from_us,
                           int64_t until_us);

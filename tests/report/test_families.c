@@ -35,6 +35,8 @@ static const char line_text[] =
     "              life_column: cycles, spec: {upper: 60}}\n"
     "      current: {title: Lamp current, column: current, unit: A, family: individuals,\n"
     "                weighted: cusum}\n"
+    "      torque: {title: Screw torque, column: torque, unit: N m, family: individuals,\n"
+    "               weighted: moving_average}\n"
     "      dose: {title: UV dose, column: dose, unit: mJ/cm2, family: residuals}\n"
     "      dx: {title: Offset in x, column: dx, unit: um, family: individuals, signals: no}\n"
     "      dy: {title: Offset in y, column: dy, unit: um, family: individuals, signals: no}\n"
@@ -146,6 +148,7 @@ static void fill(void)
         sample(&put, "dropped", NAN, has_event(i), 1000);
         sample(&put, "cracks", NAN, has_event(i), NAN);
         sample(&put, "current", 14 + 0.1 * noise(&state) + (i >= MOVED_AT ? 0.3 : 0), NAN, NAN);
+        sample(&put, "torque", 3 + (i % 7) * 0.01 + (i >= MOVED_AT ? 0.2 : 0), NAN, NAN);
         memory = 0.7 * memory + noise(&state) + (i >= MOVED_AT ? 4 : 0);
         sample(&put, "dose", 800 + memory, NAN, NAN);
         const double dx = 0.4 * noise(&state) + (i >= MOVED_AT ? 0.9 : 0);
@@ -167,7 +170,8 @@ static void fill(void)
 
 static void lock_all(void)
 {
-    static const char *const names[] = {"dropped", "cracks", "depth", "current", "dose", "both"};
+    static const char *const names[] = {"dropped", "cracks", "depth", "current",
+                                        "dose",    "both",   "torque"};
     for (size_t i = 0; i < sizeof names / sizeof names[0]; i++) {
         char name[64];
         struct an_stream stream = {0};
@@ -351,8 +355,21 @@ START_TEST(both_sums_are_there)
     ck_assert_uint_gt(apart, 0);
     says(level->statistic, "cumulative sums, upper and lower");
     says(fact_of(sheet, "Limits in force"), "upper sum ");
+    ck_assert_uint_eq(sheet->panel[1].count, level->count);
+    says(fact_of(sheet, "Rules in force"), "the moving range is drawn and not judged");
+    ck_assert(!strstr(fact_of(sheet, "False alarms to expect"), "both panels"));
     /* the level is that of the readings: 14 and, half of the shift, 0.3 more */
     ck_assert_double_eq_tol(sheet->level_now.mean, 14.3, 0.1);
+}
+END_TEST
+
+/* No law is solved for moving averages: a number would be a guess, and 0.00 a false one. */
+START_TEST(no_number_is_told_as_none)
+{
+    const struct an_stream_sheet *sheet = sheet_of("all.torque");
+    says(fact_of(sheet, "Chart"), "moving average of ");
+    says(fact_of(sheet, "False alarms to expect"), "no number: moving averages ");
+    ck_assert(!strstr(fact_of(sheet, "False alarms to expect"), "0.00"));
 }
 END_TEST
 
@@ -362,6 +379,8 @@ START_TEST(both_variables_are_named)
     ck_assert_int_eq(sheet->form, AN_FORM_DISTANCE);
     says(sheet->panel[0].statistic, "weighted distance");
     says(sheet->panel[0].statistic, "dx and dy");
+    ck_assert(!strstr(fact_of(sheet, "Rules in force"), "not judged")); /* it has no second panel */
+    ck_assert(!strstr(fact_of(sheet, "False alarms to expect"), "both panels"));
     says(fact_of(sheet, "Chart"), "its limit, h4, is ");
     ck_assert(!strstr(fact_of(sheet, "Chart"), "sigmas"));
     says(fact_of(sheet, "Variables"), "dx (Offset in x) mean ");
@@ -394,6 +413,7 @@ int main(void)
     tcase_add_test(tests, false_alarms_count_events);
     tcase_add_test(tests, a_new_tool_is_told);
     tcase_add_test(tests, both_sums_are_there);
+    tcase_add_test(tests, no_number_is_told_as_none);
     tcase_add_test(tests, both_variables_are_named);
     tcase_add_test(tests, a_residual_is_called_so);
     suite_add_tcase(suite, tests);

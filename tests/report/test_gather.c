@@ -159,6 +159,7 @@ START_TEST(facts_name_everything)
         const char *text = sheet->facts[k].text;
         if (!strcmp(sheet->facts[k].name, "Locked")) {
             ck_assert_ptr_nonnull(strstr(text, "R. Alba"));
+            ck_assert_ptr_nonnull(strstr(text, " 2026, for values from "));
             ck_assert_ptr_nonnull(strstr(text, "first days after the fixture was set"));
         } else if (!strcmp(sheet->facts[k].name, "Baseline")) {
             ck_assert_ptr_nonnull(strstr(text, "120 samples"));

@@ -110,6 +110,26 @@ START_TEST(periods_are_local)
 }
 END_TEST
 
+/* The year and the two instants are told apart: limits may judge values from before they were locked. */
+START_TEST(locking_is_told_with_its_year)
+{
+    struct an_zone *zone = NULL;
+    int64_t locked = 0;
+    int64_t from = 0;
+    ck_assert_int_eq(an_zone_open("Europe/Rome", &zone, NULL), AN_OK);
+    ck_assert_int_eq(an_instant_parse(an_bytes_of("2026-12-31T23:30:00Z"), NULL, &locked, NULL),
+                     AN_OK);
+    ck_assert_int_eq(an_instant_parse(an_bytes_of("2026-03-07T05:00:00Z"), NULL, &from, NULL),
+                     AN_OK);
+    ck_assert_str_eq(an_say_date(arena, zone, locked), "1 January 2027"); /* in Rome, an hour on */
+    ck_assert_str_eq(an_say_locked(arena, zone, locked, from),
+                     "locked 1 January 2027, for values from 7 March 2026 on");
+    ck_assert_str_eq(an_say_locked(arena, zone, locked, AN_NO_INSTANT), "locked 1 January 2027");
+    ck_assert_str_eq(an_say_date(arena, zone, AN_NO_INSTANT), "never");
+    an_zone_close(zone);
+}
+END_TEST
+
 START_TEST(rules_are_spelled_out)
 {
     struct an_rule_choice choice = an_rules_default();
@@ -166,6 +186,7 @@ int main(void)
     tcase_add_test(tests, sizes_of_samples);
     tcase_add_test(tests, lists_count_what_they_leave_out);
     tcase_add_test(tests, periods_are_local);
+    tcase_add_test(tests, locking_is_told_with_its_year);
     tcase_add_test(tests, rules_are_spelled_out);
     tcase_add_loop_test(tests, leading_sentence, 0, ROWS(lead_rows));
     suite_add_tcase(suite, tests);
