@@ -1,60 +1,75 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 /* The items that carry a change, and where they are now. Must never count an item twice. */
+#include "judge/sample_items.h"
 #include "judge/story.h"
 
 #include <stdlib.h>
 
-static int compare_ids(const void *a, const void *b)
+static int by_item(const void *a, const void *b)
 {
-    const int64_t x = *(const int64_t *)a;
-    const int64_t y = *(const int64_t *)b;
+    const struct an_sample_item *x = a;
+    const struct an_sample_item *y = b;
 
-    return x < y ? -1 : x > y;
+    if (x->item_id != y->item_id) {
+        return x->item_id < y->item_id ? -1 : 1;
+    }
+    return x->turn < y->turn ? -1 : x->turn > y->turn;
+}
+
+static int by_turn(const void *a, const void *b)
+{
+    const struct an_sample_item *x = a;
+    const struct an_sample_item *y = b;
+
+    return x->turn < y->turn ? -1 : x->turn > y->turn;
 }
 
 /* Each item once, in the order in which it was first met. */
-static enum an_status collect(struct an_story *story)
+static enum an_status collect(struct an_story *story, struct an_error *err)
 {
     struct an_signal *signal = story->signal;
+    struct an_sample_items all = {0};
     const size_t begin = story->onset < story->first ? story->onset : story->first;
     const size_t room = story->last - begin + 1;
-    int64_t *sorted = an_arena_alloc(story->arena, room, sizeof *sorted);
-    bool *told = an_arena_alloc(story->arena, room, sizeof *told);
-    size_t n = 0;
+    size_t count = 0;
+    size_t kept = 0;
+    struct an_sample *samples = an_arena_alloc(story->arena, room, sizeof *samples);
 
-    signal->item_ids = an_arena_alloc(story->arena, room, sizeof *signal->item_ids);
-    signal->item_serials = an_arena_alloc(story->arena, room, sizeof *signal->item_serials);
-    if (!sorted || !told || !signal->item_ids || !signal->item_serials) {
-        return AN_NO_MEMORY;
+    if (!samples) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory while telling signals");
     }
     for (size_t i = begin; i <= story->last; i++) {
         if (an_story_carries(story, i)) {
-            sorted[n++] = story->view.points[i].sample.item_id;
+            samples[count++] = story->view.points[i].sample;
         }
     }
-    qsort(sorted, n, sizeof *sorted, compare_ids);
-    for (size_t i = begin; i <= story->last; i++) {
-        const struct an_sample *sample = &story->view.points[i].sample;
-
-        if (!an_story_carries(story, i)) {
-            continue;
-        }
-        const int64_t *found = bsearch(&sample->item_id, sorted, n, sizeof *sorted, compare_ids);
-
-        while (found > sorted && found[-1] == *found) {
-            found--;
-        }
-        if (told[found - sorted]) {
-            continue;
-        }
-        told[found - sorted] = true;
-        signal->item_serials[signal->item_count] = sample->serial;
-        signal->item_ids[signal->item_count++] = sample->item_id;
-        if (signal->item_count == 1) {
-            signal->first_serial = sample->serial;
-        }
-        signal->last_serial = sample->serial;
+    const enum an_status st =
+        an_sample_items(story->store, signal->station, signal->characteristic, &signal->stream,
+                        samples, count, story->arena, &all, err);
+    if (st) {
+        return st;
     }
+    signal->item_ids = an_arena_alloc(story->arena, all.count + 1, sizeof *signal->item_ids);
+    signal->item_serials =
+        an_arena_alloc(story->arena, all.count + 1, sizeof *signal->item_serials);
+    if (!signal->item_ids || !signal->item_serials) {
+        return an_fail(err, AN_NO_MEMORY, "out of memory while telling signals");
+    }
+    signal->items_at_most = all.at_most;
+    qsort(all.items, all.count, sizeof *all.items, by_item);
+    for (size_t i = 0; i < all.count; i++) {
+        if (kept == 0 || all.items[kept - 1].item_id != all.items[i].item_id) {
+            all.items[kept++] = all.items[i];
+        }
+    }
+    qsort(all.items, kept, sizeof *all.items, by_turn);
+    for (size_t i = 0; i < kept; i++) {
+        signal->item_ids[i] = all.items[i].item_id;
+        signal->item_serials[i] = all.items[i].serial;
+    }
+    signal->item_count = kept;
+    signal->first_serial = kept ? signal->item_serials[0] : NULL;
+    signal->last_serial = kept ? signal->item_serials[kept - 1] : NULL;
     return AN_OK;
 }
 
@@ -81,8 +96,9 @@ enum an_status an_story_items(struct an_story *story, struct an_error *err)
     struct an_signal *signal = story->signal;
     const struct an_line *line = story->line;
 
-    if (collect(story)) {
-        return an_fail(err, AN_NO_MEMORY, "out of memory while telling signals");
+    const enum an_status collected = collect(story, err);
+    if (collected) {
+        return collected;
     }
     for (size_t k = 0; k < line->kind_count; k++) {
         const struct an_item_kind *kind = &line->kinds[k];

@@ -21,6 +21,7 @@
 struct taken { /* one reading on its way */
     double value;
     uint64_t line;
+    int64_t visit_id;
     size_t sample, site;
 };
 
@@ -236,8 +237,9 @@ static enum an_status select_rows(struct walk *walk, int64_t file_id, size_t blo
     return AN_OK;
 }
 
-static enum an_status take(struct walk *walk, double value, uint64_t line, size_t sample,
-                           const struct cells *positions, size_t row)
+/* `one` but for its site */
+static enum an_status take(struct walk *walk, struct taken one, const struct cells *positions,
+                           size_t row)
 {
     char buffer[32];
     struct an_bytes text;
@@ -253,8 +255,8 @@ static enum an_status take(struct walk *walk, double value, uint64_t line, size_
                  sizeof *walk->taken)) {
         return AN_NO_MEMORY;
     }
-    walk->taken[walk->taken_count++] =
-        (struct taken){.value = value, .line = line, .sample = sample, .site = site};
+    one.site = site;
+    walk->taken[walk->taken_count++] = one;
     return AN_OK;
 }
 
@@ -283,6 +285,7 @@ static enum an_status walk_block(struct walk *walk, const struct place *places, 
 {
     const struct an_characteristic *c = walk->characteristic;
     const int64_t file_id = places[0].file_id;
+    const bool measured = c->kind == AN_MEASURED; /* else a row is asked for, not its value */
     struct an_number_block lines = {0};
     struct an_number_block visits = {0};
     struct an_number_block values = {0};
@@ -293,7 +296,9 @@ static enum an_status walk_block(struct walk *walk, const struct place *places, 
         an_store_numbers(walk->store, file_id, AN_COLUMN_LINE, block, arena, &lines, err);
     st = st ? st
             : an_store_numbers(walk->store, file_id, AN_COLUMN_VISIT, block, arena, &visits, err);
-    st = st ? st : an_store_numbers(walk->store, file_id, c->column, block, arena, &values, err);
+    if (!st && measured) {
+        st = an_store_numbers(walk->store, file_id, c->column, block, arena, &values, err);
+    }
     if (!st && c->position_column) {
         st = read_cells(walk, file_id, c->position_column, block, &positions, err);
     }
@@ -305,8 +310,9 @@ static enum an_status walk_block(struct walk *walk, const struct place *places, 
         return an_fail(err, AN_NO_MEMORY, "out of memory while reading values");
     }
     st = select_rows(walk, file_id, block, lines.rows, out, err);
-    for (size_t row = 0; !st && row < lines.rows && row < values.rows; row++) {
-        if (out[row] || values.scaled[row] == AN_CELL_MISSING) {
+    for (size_t row = 0; !st && row < lines.rows; row++) {
+        if (out[row] ||
+            (measured && (row >= values.rows || values.scaled[row] == AN_CELL_MISSING))) {
             continue;
         }
         const struct place *place = find_place(
@@ -316,9 +322,14 @@ static enum an_status walk_block(struct walk *walk, const struct place *places, 
             st = purpose_fits(walk, visits.scaled[row], &fits, err);
         }
         if (!st && fits) {
-            const double read = an_decimal_value(values.scaled[row], values.decimals);
-            st = take(walk, (read * c->factor + c->offset) * place->factor,
-                      (uint64_t)lines.scaled[row], place->sample, &positions, row);
+            const double read =
+                measured ? an_decimal_value(values.scaled[row], values.decimals) : (double)NAN;
+            st = take(walk,
+                      (struct taken){.value = (read * c->factor + c->offset) * place->factor,
+                                     .line = (uint64_t)lines.scaled[row],
+                                     .visit_id = visits.scaled[row],
+                                     .sample = place->sample},
+                      &positions, row);
         }
     }
     return st;
@@ -390,10 +401,11 @@ static enum an_status deal(const struct walk *walk, size_t count, struct an_aren
     readings->value = an_arena_alloc(arena, n + 1, sizeof *readings->value);
     readings->site = an_arena_alloc(arena, n + 1, sizeof *readings->site);
     readings->line = an_arena_alloc(arena, n + 1, sizeof *readings->line);
+    readings->visit_id = an_arena_alloc(arena, n + 1, sizeof *readings->visit_id);
     readings->site_count = an_names_count(walk->sites);
     readings->sites = an_arena_alloc(arena, readings->site_count + 1, sizeof *readings->sites);
     if (!readings->first || !readings->value || !readings->site || !readings->line ||
-        !readings->sites) {
+        !readings->visit_id || !readings->sites) {
         return AN_NO_MEMORY;
     }
     for (size_t s = 0; s < readings->site_count; s++) {
@@ -416,6 +428,7 @@ static enum an_status deal(const struct walk *walk, size_t count, struct an_aren
         readings->value[at] = walk->taken[i].value;
         readings->site[at] = walk->taken[i].site;
         readings->line[at] = walk->taken[i].line;
+        readings->visit_id[at] = walk->taken[i].visit_id;
     }
     return AN_OK;
 }

@@ -431,7 +431,7 @@ static void add_items(struct an_text *text, const struct an_story *story)
     if (s->item_count == 0) {
         return;
     }
-    an_text_addf(text, "; %zu ", s->item_count);
+    an_text_addf(text, "; %s%zu ", s->items_at_most && !one ? "at most " : "", s->item_count);
     if (one) {
         an_text_add(text, item_title(story));
         an_text_addf(text, " carries it (%s)", s->first_serial ? s->first_serial : "no serial");

@@ -102,6 +102,7 @@ void an_signal_json(struct an_json *json, const struct an_line *line,
     an_json_put_number(json, "per_day", s->per_day);
     an_json_put_string(json, "item_kind", kind);
     an_json_put_integer(json, "item_count", (int64_t)s->item_count);
+    an_json_put_bool(json, "items_at_most", s->items_at_most);
     an_json_key(json, "items");
     an_json_array(json);
     for (size_t i = 0; i < s->item_count; i++) {

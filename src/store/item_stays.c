@@ -26,15 +26,17 @@ static void read_stay(struct an_query *query, struct an_arena *arena, void *row)
     stay->last_line = (uint64_t)an_column_int(query, 15);
 }
 
+#define STAYS                                                                                      \
+    "SELECT v.visit_id, v.item_id, f.station, v.first_us, v.last_us, v.rows_taken, v.purpose,"     \
+    " v.tool, v.gauge, v.who, v.attempt, f.file_id, f.name, f.hash, v.first_line, v.last_line"     \
+    " FROM visit v JOIN file f ON f.file_id = v.file_id"
+
 enum an_status an_store_item_stays(struct an_store *store, int64_t item_id, struct an_arena *arena,
                                    struct an_item_stay **stays, size_t *count, struct an_error *err)
 {
     static const char sql[] =
-        "SELECT v.visit_id, v.item_id, f.station, v.first_us, v.last_us, v.rows_taken, v.purpose,"
-        " v.tool, v.gauge, v.who, v.attempt, f.file_id, f.name, f.hash, v.first_line, v.last_line"
-        " FROM visit v JOIN file f ON f.file_id = v.file_id"
-        " WHERE v.item_id = $1 AND f.state = 0 AND f.station IS NOT NULL"
-        " ORDER BY v.first_us, v.visit_id";
+        STAYS " WHERE v.item_id = $1 AND f.state = 0 AND f.station IS NOT NULL"
+              " ORDER BY v.first_us, v.visit_id";
     struct an_query query;
     void *rows = NULL;
     enum an_status st = an_query_start(&query, store, sql, "reading where an item was", err);
@@ -43,6 +45,30 @@ enum an_status an_store_item_stays(struct an_store *store, int64_t item_id, stru
         return st;
     }
     an_query_int(&query, item_id);
+    st = an_query_collect(&query, sizeof **stays, read_stay, arena, &rows, count, err);
+    if (!st) {
+        *stays = rows;
+    }
+    return st;
+}
+
+enum an_status an_store_line_stays(struct an_store *store, int64_t file_id, uint64_t first_line,
+                                   uint64_t last_line, struct an_arena *arena,
+                                   struct an_item_stay **stays, size_t *count, struct an_error *err)
+{
+    static const char sql[] =
+        STAYS " WHERE v.file_id = $1 AND f.state = 0 AND f.station IS NOT NULL"
+              " AND v.first_line <= $3 AND v.last_line >= $2 ORDER BY v.first_line, v.visit_id";
+    struct an_query query;
+    void *rows = NULL;
+    enum an_status st = an_query_start(&query, store, sql, "reading which items lines are of", err);
+
+    if (st) {
+        return st;
+    }
+    an_query_int(&query, file_id);
+    an_query_int(&query, (int64_t)first_line);
+    an_query_int(&query, (int64_t)last_line);
     st = an_query_collect(&query, sizeof **stays, read_stay, arena, &rows, count, err);
     if (!st) {
         *stays = rows;

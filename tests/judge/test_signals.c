@@ -524,6 +524,7 @@ START_TEST(json_of_a_signal)
                                        "per_day",
                                        "item_kind",
                                        "item_count",
+                                       "items_at_most",
                                        "items",
                                        "next_kind",
                                        "in_next",

@@ -24,6 +24,13 @@ AN_CHECKED enum an_status an_store_item_stays(struct an_store *store, int64_t it
                                               struct an_arena *arena, struct an_item_stay **stays,
                                               size_t *count, struct an_error *err);
 
+/* The visits of a taken file that have rows between these lines, or on both sides of one of them; by
+ * first line. None is no error. */
+AN_CHECKED enum an_status an_store_line_stays(struct an_store *store, int64_t file_id,
+                                              uint64_t first_line, uint64_t last_line,
+                                              struct an_arena *arena, struct an_item_stay **stays,
+                                              size_t *count, struct an_error *err);
+
 /* Items of a kind that stand beside a serial in their order: at most `most` before it and as many
  * after it, that serial itself left out. */
 AN_CHECKED enum an_status an_store_items_beside(struct an_store *store, const char *kind,
