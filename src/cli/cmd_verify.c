@@ -255,11 +255,12 @@ static void answer_text(struct tally *tally, const struct an_ledger_head *head, 
     }
     an_text_addf(
         &cli->out,
-        "%lld sample%s made again from the readings; not so: %lld counted, "
-        "%lld derived, %lld of dropped readings, %lld whose line description cannot be read\n",
+        "%lld sample%s made again from the readings; %lld have none of their own to be made from "
+        "(%lld counted, %lld derived), of %lld they were dropped, of %lld the line description cannot "
+        "be read\n",
         (long long)samples->again, an_plural((size_t)samples->again, "", "s"),
-        (long long)samples->counted, (long long)samples->derived, (long long)samples->dropped,
-        (long long)samples->earlier);
+        (long long)(samples->counted + samples->derived), (long long)samples->counted,
+        (long long)samples->derived, (long long)samples->dropped, (long long)samples->earlier);
     an_text_addf(&cli->out, "%zu original%s read: %s\n", count - tally->dropped,
                  an_plural(count - tally->dropped, "", "s"),
                  tally->findings ? "see the lines above" : "each has the hash it was taken under");

@@ -232,8 +232,10 @@ static void add_size(struct an_text *text, const struct an_story *story)
     an_text_add(text, an_shown_size(s->size, story->view.decimals, number));
     if (story->view.on_scale) {
         an_text_add(text, " on its scale");
+    } else if (strcmp(story->view.unit, "%") == 0) { /* a difference, not a share of what was */
+        an_text_add(text, " percentage points");
     } else if (story->view.unit[0]) {
-        an_text_addf(text, "%s%s", strcmp(story->view.unit, "%") == 0 ? "" : " ", story->view.unit);
+        an_text_addf(text, " %s", story->view.unit);
     }
     if (strcmp(story->view.unit, "sigma") != 0) { /* else the size is told in sigmas already */
         an_text_addf(text, " (%.1f sigma", fabs(s->size_sigmas));

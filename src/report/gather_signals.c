@@ -159,6 +159,17 @@ static int by_text(const void *a, const void *b)
     return strcmp(*(const char *const *)a, *(const char *const *)b);
 }
 
+/* First and last in the order of serials, whatever order they came in. */
+static void widen(struct an_kind_at_risk *risk, const char *serial)
+{
+    if (serial && (!risk->first || strcmp(serial, risk->first) < 0)) {
+        risk->first = serial;
+    }
+    if (serial && (!risk->last || strcmp(serial, risk->last) > 0)) {
+        risk->last = serial;
+    }
+}
+
 /* Distinct items of one kind over all open signals. */
 static enum an_status one_kind(struct an_gather *gather, const char *kind, bool product)
 {
@@ -190,6 +201,7 @@ static enum an_status one_kind(struct an_gather *gather, const char *kind, bool 
         }
         for (size_t k = 0; k < one->signal.item_count; k++) {
             ids[count++] = one->signal.item_ids[k];
+            widen(risk, one->signal.item_serials[k]);
         }
         for (size_t k = 0; k < one->item_count; k++) {
             if (one->items[k].in) {
@@ -204,16 +216,7 @@ static enum an_status one_kind(struct an_gather *gather, const char *kind, bool 
         risk->next_items += i == 0 || strcmp(walls[i], walls[i - 1]) != 0;
     }
     risk->items = distinct(ids, count);
-    enum an_status st = count_in_next(gather, ids, risk->items, next, risk);
-    struct known_item ends[2] = {{0}, {0}};
-    if (!st && risk->items) {
-        st = look_up(gather, ids[0], NULL, &ends[0]);
-    }
-    if (!st && risk->items) {
-        st = look_up(gather, ids[risk->items - 1], NULL, &ends[1]);
-    }
-    risk->first = ends[0].serial;
-    risk->last = ends[1].serial;
+    const enum an_status st = count_in_next(gather, ids, risk->items, next, risk);
     data->at_risk_count += !st && risk->items;
     return st;
 }
