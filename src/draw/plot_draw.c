@@ -83,7 +83,7 @@ static void draw_axis(const struct pen *pen)
     for (size_t i = 0; i < l->tick_count; i++) {
         const struct an_plot_tick *t = &l->ticks[i];
         if (l->ticks_on_top) {
-            const double length = t->day ? l->tick_length + 11 : l->tick_length;
+            const double length = t->day ? l->day_length : l->tick_length;
             an_draw_line(pen->canvas, t->x, l->frame.y - 2 - length, t->x, l->frame.y - 2,
                          t->day ? 0.6 : 0.4, AN_GREY);
         }

@@ -118,6 +118,7 @@ static bool cut_rows(struct an_canvas *canvas, const struct an_plot *plot,
         }
         top += shift_rows > 0 ? 8.5 * shift_rows + 2.5 : 0;
         layout->tick_length = 5.5;
+        layout->day_length = 8.5 * shift_rows - 0.5;
         layout->ticks_on_top = shift_rows > 0;
     }
     if (shift_rows == 0) {

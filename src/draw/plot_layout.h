@@ -137,7 +137,7 @@ struct an_plot_layout {
     size_t word_count, word_room;
     struct an_plot_tick *ticks;
     size_t tick_count;
-    double tick_length;
+    double tick_length, day_length; /* of a shift, of a day: as high as the rows of their names */
     bool ticks_on_top;
     const char *last_value;       /* of a small chart, beside its title; NULL: none */
     double round[AN_PLOT_ROUNDS]; /* round numbers to the left, and little ticks at them */

@@ -41,19 +41,33 @@ static double day_end(const struct an_plot *plot, const struct an_plot_layout *l
     return edge_right(layout);
 }
 
-/* Ticks of shifts and days, and the dates. A date's room ends at the next day's tick, which is as
- * high as the date. Where no day is as wide as its date, every so many days are dated instead, and
- * the ticks between are short. */
-static bool lay_dates(struct an_canvas *canvas, const struct an_plot *plot, double baseline,
-                      const double *x, size_t from, struct an_plot_layout *layout)
+/* Whether every whole day on the page is as wide as its date. */
+static bool days_fit(struct an_canvas *canvas, const struct an_plot *plot, const double *x,
+                     size_t from, const struct an_plot_layout *layout)
 {
-    bool any_fits = false;
-    for (size_t i = from; i < plot->shift_count && isfinite(x[i]) && !any_fits; i++) {
+    bool any = false;
+    for (size_t i = from; i < plot->shift_count && isfinite(x[i]); i++) {
         const struct an_plot_shift *shift = &plot->shifts[i];
-        any_fits = shift->first_of_day && shift->date && *shift->date &&
-                   x[i] + 3 + an_text_width(canvas, &small_type, shift->date) <=
-                       day_end(plot, layout, x, i);
+        const double end = day_end(plot, layout, x, i);
+        if (!shift->first_of_day || !shift->date || !*shift->date) {
+            continue;
+        }
+        const bool fits = x[i] + 3 + an_text_width(canvas, &small_type, shift->date) <= end;
+        if (!fits && i > from && end < edge_right(layout)) {
+            return false;
+        }
+        any = any || fits;
     }
+    return any;
+}
+
+/* Ticks of shifts and days, and the dates. A date's room ends at the next day's tick, which is as
+ * high as the date. Where days are not as wide as their dates, every so many of them are dated, and
+ * have the only ticks; ticks of shifts that have no names would cross the dates. */
+static bool lay_dates(struct an_canvas *canvas, const struct an_plot *plot, double baseline,
+                      const double *x, size_t from, bool named, struct an_plot_layout *layout)
+{
+    const bool any_fits = days_fit(canvas, plot, x, from, layout);
     double free_x = layout->frame.x;
     for (size_t i = from; i < plot->shift_count && isfinite(x[i]); i++) {
         const struct an_plot_shift *shift = &plot->shifts[i];
@@ -68,12 +82,22 @@ static bool lay_dates(struct an_canvas *canvas, const struct an_plot *plot, doub
             !an_plot_say(layout, x[i] + 2, baseline, AN_LEFT, AN_REGULAR, AN_INK, shift->date)) {
             return false;
         }
-        if (i > from || x[i] > layout->frame.x) {
+        const bool ticked = any_fits ? named || shift->first_of_day : dated;
+        if (ticked && (i > from || x[i] > layout->frame.x)) {
             layout->ticks[layout->tick_count++] =
                 (struct an_plot_tick){x[i], any_fits ? shift->first_of_day : dated};
         }
     }
     return true;
+}
+
+static bool name_fits(struct an_canvas *canvas, const struct an_plot *plot,
+                      const struct an_plot_layout *layout, const double *x, size_t shift)
+{
+    const char *label = plot->shifts[shift].label;
+    const double end =
+        shift + 1 < plot->shift_count && isfinite(x[shift + 1]) ? x[shift + 1] : edge_right(layout);
+    return label && *label && x[shift] + 2 + an_text_width(canvas, &small_type, label) + 2 <= end;
 }
 
 bool an_plot_lay_shifts(struct an_canvas *canvas, const struct an_plot *plot, double y_top,
@@ -93,7 +117,11 @@ bool an_plot_lay_shifts(struct an_canvas *canvas, const struct an_plot *plot, do
             shown_from = i;
         }
     }
-    if (!lay_dates(canvas, plot, y_top, x, shown_from, layout)) {
+    bool named = false;
+    for (size_t i = shown_from; i < n && isfinite(x[i]) && !named; i++) {
+        named = name_fits(canvas, plot, layout, x, i);
+    }
+    if (!lay_dates(canvas, plot, y_top, x, shown_from, named, layout)) {
         return false;
     }
     const bool any_date = layout->word_count > words_before;
@@ -101,8 +129,7 @@ bool an_plot_lay_shifts(struct an_canvas *canvas, const struct an_plot *plot, do
     bool any_name = false;
     for (size_t i = shown_from; i < n && isfinite(x[i]); i++) {
         const char *label = plot->shifts[i].label;
-        const double end = i + 1 < n && isfinite(x[i + 1]) ? x[i + 1] : edge_right(layout);
-        if (!label || !*label || x[i] + 2 + an_text_width(canvas, &small_type, label) + 2 > end) {
+        if (!name_fits(canvas, plot, layout, x, i)) {
             continue;
         }
         if (!an_plot_say(layout, x[i] + 2, second, AN_LEFT, AN_REGULAR, AN_GREY, label)) {

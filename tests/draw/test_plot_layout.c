@@ -523,6 +523,12 @@ START_TEST(shifts_are_named_where_they_fit)
     ck_assert_uint_ge(said(&l, "1 March"), 1);
     check_words(&l);
     check_dates(&l);
+    /* ticks of shifts without names would cross the dates: only days have them, no higher than dates */
+    ck_assert_uint_le(l.tick_count, 14);
+    for (size_t i = 0; i < l.tick_count; i++) {
+        ck_assert(l.ticks[i].day);
+    }
+    ck_assert_double_le(l.day_length, 8.5);
 
     /* the chart begins shortly before midnight: no room for that day's date before the next tick */
     many->plot.count = 60;
