@@ -196,7 +196,7 @@ struct an_signal {
     int64_t *item_ids;         /* items from the onset on to the last hit, each once, in order */
     const char **item_serials; /* of the same */
     size_t item_count;
-    bool items_at_most; /* some of them may be others of the same lines: see sample_items.h */
+    bool items_at_most;     /* some of them may be others of the same lines: see sample_items.h */
     size_t product_in_next; /* of them, how many are linked into an item of product kind */
     size_t at_risk;         /* items of product: of them, or of what they went into */
     const char *next_kind;  /* that kind's title ("wall"), or NULL */
