@@ -93,11 +93,11 @@ static void fill_counted(struct an_book *book, const struct an_week_stream *stre
 struct an_interval_list an_week_capability_list(struct an_book *book, size_t most)
 {
     static const struct an_interval_column columns[] = {
-        {"stream", 3.3, AN_LEFT, false, true},
-        {"stable?", 1.7, AN_LEFT, false, false},
-        {NULL, 1.85, AN_LEFT, true, false},
-        {"Ppk, 95 % bounds", 2.0, AN_LEFT, false, false},
-        {"Cpk, if stable", 1.9, AN_LEFT, false, false},
+        {"stream", 3.15, AN_LEFT, false, true},
+        {"stable?", 1.85, AN_LEFT, false, false},
+        {NULL, 1.65, AN_LEFT, true, false},
+        {"Ppk, 95 % bounds", 2.25, AN_LEFT, false, false},
+        {"Cpk, if stable", 1.85, AN_LEFT, false, false},
         {"ppm outside", 1.2, AN_RIGHT, false, false},
         {"last week", 1.0, AN_RIGHT, false, false}};
     const struct an_week_data *week = book->data->week;
@@ -217,12 +217,12 @@ struct an_interval_list an_week_yield_list(struct an_book *book, size_t most, bo
         {"final", 1.0, AN_RIGHT, false, false},
         {"last week", 1.35, AN_RIGHT, false, false}};
     static const struct an_interval_column whole_columns[] = {
-        {"station", 2.2, AN_LEFT, false, false},
-        {NULL, 2.6, AN_LEFT, true, false},
+        {"station", 2.5, AN_LEFT, false, false},
+        {NULL, 1.9, AN_LEFT, true, false},
         {"first pass, 95 % bounds", 2.1, AN_LEFT, false, false},
         {"final, 95 % bounds", 2.1, AN_LEFT, false, false},
-        {"last week", 1.0, AN_RIGHT, false, false},
-        {"good of first", 1.3, AN_RIGHT, false, false},
+        {"last week", 1.3, AN_RIGHT, false, false},
+        {"good of first", 1.4, AN_RIGHT, false, false},
         {"items", 0.9, AN_RIGHT, false, false}};
     const struct an_week_data *week = book->data->week;
     struct an_arena *arena = book->arena;
@@ -297,8 +297,8 @@ static struct an_interval_list rate_columns(bool whole)
         {"last week", 1.2, AN_RIGHT, false, false}};
     static const struct an_interval_column whole_columns[] = {
         {"", 3.4, AN_LEFT, false, false},
-        {NULL, 2.6, AN_LEFT, true, false},
-        {"per million, 95 % bounds", 2.3, AN_LEFT, false, false},
+        {NULL, 2.1, AN_LEFT, true, false},
+        {"per million, 95 % bounds", 2.8, AN_LEFT, false, false},
         {"last week", 1.1, AN_RIGHT, false, false},
         {"events", 0.9, AN_RIGHT, false, false},
         {"opportunities", 1.3, AN_RIGHT, false, false}};
