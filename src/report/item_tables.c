@@ -171,8 +171,8 @@ struct an_item_table an_carriers_table(struct an_book *book, const struct an_ite
     static const struct an_table_column with[] = {
         {"kind", 0.8, AN_LEFT, false},      {"item", 1.5, AN_LEFT, false},
         {"has it as", 0.9, AN_LEFT, false}, {"how sure", 0.8, AN_LEFT, false},
-        {"is now in", 2.6, AN_LEFT, false}, {"since", 1.3, AN_LEFT, false},
-        {"last seen", 2.7, AN_LEFT, false}, {"share", 0.7, AN_RIGHT, false}};
+        {"is now in", 2.6, AN_LEFT, false}, {"since", 1.6, AN_LEFT, false},
+        {"last seen", 2.4, AN_LEFT, false}, {"share", 0.7, AN_RIGHT, false}};
     bool shares = false;
     for (size_t i = 0; i < data->carrier_count; i++) {
         shares = shares || isfinite(data->carriers[i].share);
@@ -241,9 +241,9 @@ struct an_item_table an_signals_table(struct an_book *book, const struct an_item
 {
     static const struct an_table_column columns[] = {
         {"no.", 0.5, AN_RIGHT, false},  {"code", 0.7, AN_LEFT, false},
-        {"stream", 3.2, AN_LEFT, true}, {"since", 1.5, AN_LEFT, false},
+        {"stream", 3.2, AN_LEFT, true}, {"since", 2.0, AN_LEFT, false},
         {"size", 1.6, AN_RIGHT, false}, {"touches", 1.9, AN_LEFT, true},
-        {"answer", 3.0, AN_LEFT, true}};
+        {"answer", 2.5, AN_LEFT, true}};
     const char **cells = cells_of(book, data->signal_count, COUNT_OF(columns));
     for (size_t i = 0; i < data->signal_count && cells; i++) {
         const struct an_item_signal *one = &data->signals[i];
