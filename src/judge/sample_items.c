@@ -134,6 +134,9 @@ static enum an_status by_rows(struct search *search, const struct an_sample *sam
                                                   : add_by_id(search, visit.item_id);
         }
     }
+    if (!st && !has(search, since, sample->item_id)) { /* its last row has no reading */
+        st = add(search, sample->item_id, sample->serial);
+    }
     return st;
 }
 
@@ -156,8 +159,7 @@ static enum an_status of_file(struct search *search, const struct an_sample samp
         const size_t from = found ? rows.first[i] : 0;
         const size_t until = found ? rows.first[i + 1] : 0;
 
-        /* the last row of a sample is of its own visit: else these are not its rows */
-        st = until > from && rows.visit_id[until - 1] == samples[i].visit_id
+        st = until > from
                  ? by_rows(search, &samples[i], rows.visit_id + from, until - from, scratch)
                  : by_lines(search, &samples[i]);
     }

@@ -58,7 +58,7 @@ enum an_status an_store_line_stays(struct an_store *store, int64_t file_id, uint
 {
     static const char sql[] =
         STAYS " WHERE v.file_id = $1 AND f.state = 0 AND f.station IS NOT NULL"
-              " AND v.first_line <= $3 AND v.last_line >= $2 ORDER BY v.first_line, v.visit_id";
+              " AND v.last_line >= $2 AND v.first_line <= $3 ORDER BY v.first_line, v.visit_id";
     struct an_query query;
     void *rows = NULL;
     enum an_status st = an_query_start(&query, store, sql, "reading which items lines are of", err);

@@ -76,7 +76,70 @@ START_TEST(items_beside_are_of_the_kind_and_in_order)
 }
 END_TEST
 
-/* Both questions find their rows by an index, however large the store. */
+/* Visits whose rows reach between two lines, whether they begin, end, lie or go past them. */
+START_TEST(stays_between_lines)
+{
+    static const struct {
+        const char *serial;
+        uint64_t first, last;
+    } visits[] = {{"before", 2, 5}, {"across", 3, 20}, {"inside", 7, 8},
+                  {"ends", 4, 6},   {"begins", 9, 12}, {"behind", 10, 30}};
+    static const struct {
+        uint64_t first, last;
+        const char *wanted;
+    } rows[] = {{6, 9, "across ends inside begins "},
+                {7, 7, "across inside "},
+                {1, 1, ""},
+                {31, 40, ""},
+                {2, 30, "before across ends inside begins behind "},
+                {13, 20, "across behind "}};
+    int64_t file_id = 0;
+    OK(an_store_begin(store, &err));
+    OK(an_store_next_file(store, &file_id, &err));
+    for (size_t v = 0; v < sizeof visits / sizeof visits[0]; v++) {
+        struct an_visit visit = {.file_id = file_id,
+                                 .first_us = 1,
+                                 .last_us = 2,
+                                 .shift_from_us = AN_NO_INSTANT,
+                                 .first_line = visits[v].first,
+                                 .last_line = visits[v].last,
+                                 .rows = 1,
+                                 .tool = "RT1"};
+        OK(an_store_item(store, "tile", an_bytes_of(visits[v].serial), file_id, &visit.item_id,
+                         &err));
+        OK(an_store_put_visit(store, &visit, &err));
+    }
+    const struct an_file file = {.file_id = file_id,
+                                 .hash = an_sha256_of("f", 1),
+                                 .name = "f",
+                                 .path = "f",
+                                 .station = "s",
+                                 .modified_us = 1,
+                                 .first_us = 1,
+                                 .last_us = 2};
+    OK(an_store_put_file(store, &file, &err));
+    OK(an_store_commit(store, &err));
+    for (size_t r = 0; r < sizeof rows / sizeof rows[0]; r++) {
+        struct an_item_stay *stays = NULL;
+        size_t count = 0;
+        char text[200] = "";
+        OK(an_store_line_stays(store, file_id, rows[r].first, rows[r].last, arena, &stays, &count,
+                               &err));
+        for (size_t i = 0; i < count; i++) {
+            struct an_item item;
+            OK(an_store_item_by_id(store, stays[i].item_id, arena, &item, &err));
+            ck_assert_str_eq(stays[i].tool, "RT1");
+            (void)snprintf(text + strlen(text), sizeof text - strlen(text), "%s ", item.serial);
+        }
+        ck_assert_str_eq(text, rows[r].wanted);
+        OK(an_store_line_stays(store, file_id + 1, rows[r].first, rows[r].last, arena, &stays,
+                               &count, &err));
+        ck_assert_uint_eq(count, 0); /* another file's lines are none of these */
+    }
+}
+END_TEST
+
+/* The questions find their rows by an index, however large the store. */
 START_TEST(no_table_is_read_whole)
 {
     struct an_item_stay *stays = NULL;
@@ -84,6 +147,7 @@ START_TEST(no_table_is_read_whole)
     size_t count = 0;
     size_t asked = 0;
     OK(an_store_item_stays(store, 1, arena, &stays, &count, &err));
+    OK(an_store_line_stays(store, 1, 2, 3, arena, &stays, &count, &err));
     OK(an_store_items_beside(store, "lot", "L", 3, arena, &items, &count, &err));
     for (size_t k = 0; k < AN_STATEMENTS; k++) {
         const char *sql = store->statements[k].sql;
@@ -104,7 +168,7 @@ START_TEST(no_table_is_read_whole)
         }
         sqlite3_finalize(plan);
     }
-    ck_assert_uint_ge(asked, 3);
+    ck_assert_uint_ge(asked, 4);
 }
 END_TEST
 
@@ -114,6 +178,7 @@ int main(void)
     TCase *one = tcase_create("stays");
     tcase_add_checked_fixture(one, fixture_set_up, fixture_tear_down);
     tcase_add_test(one, stays_come_with_their_file);
+    tcase_add_test(one, stays_between_lines);
     tcase_add_test(one, items_beside_are_of_the_kind_and_in_order);
     tcase_add_test(one, no_table_is_read_whole);
     suite_add_tcase(suite, one);
