@@ -120,7 +120,7 @@ static enum an_status walk_mean(const struct walk *walk, const struct counts *co
     double leaves = 0.0;
     for (size_t i = 0; i < n; i++) {
         const double value = low + (walk->high - low) * (double)i / (double)(n - 1);
-        fill_row(walk, counts, value, n, &net.q[i * n], &net.exit[i]);
+        fill_row(walk, counts, value, n, net.q + i * n, &net.exit[i]);
         leaves += net.exit[i];
     }
     if (!(leaves > 0.0)) {
