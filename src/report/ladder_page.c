@@ -241,11 +241,15 @@ static enum an_status one_page(struct an_store *store, const struct an_line *lin
     }
     if (!st) {
         const char *title = an_judge_title(line, stream, arena);
-        const struct an_ladder_sight sight = {
-            .ladder = &ladder, .look = &look, .gauge = &gauge, .title = title ? title : ""};
-        s->sight = &sight;
-        s->lone.failed = !title;
-        compose(s);
+        struct an_ladder_sight *sight = an_arena_alloc(arena, 1, sizeof *sight);
+        s->lone.failed = !title || !sight;
+        if (!s->lone.failed) {
+            *sight = (struct an_ladder_sight){
+                .ladder = &ladder, .look = &look, .gauge = &gauge, .title = title};
+            s->sight = sight;
+            compose(s);
+            s->sight = NULL; /* it ends with this page */
+        }
         st = s->lone.failed
                  ? an_fail(err, AN_NO_MEMORY, "out of memory while drawing a variance ladder")
                  : AN_OK;
